@@ -4,3 +4,4 @@ pub mod audio;
 pub mod clock;
 pub mod config;
 pub mod simulated;
+pub mod store;
