@@ -3,4 +3,5 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod plugins;
 pub mod simulated;
