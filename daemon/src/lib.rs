@@ -5,3 +5,4 @@ pub mod clock;
 pub mod config;
 pub mod plugins;
 pub mod simulated;
+pub mod store;
