@@ -69,13 +69,7 @@ impl Child {
             ioctl_fionbio(&log_from, true)?;
             Ok(pidfd_open(pid, PidfdFlags::empty())?)
         };
-        let end = match prepare() {
-            Ok(end) => end,
-            Err(error) => {
-                group.end(&mut process);
-                return Err(error);
-            }
-        };
+        let end = prepare().inspect_err(|_| drop(group.end(&mut process)))?;
         Ok(Self {
             process,
             to,

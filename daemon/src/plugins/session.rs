@@ -147,8 +147,10 @@ impl Session {
         let mut start = 0;
         loop {
             let end = frame_count.min(start + Block::FRAME_COUNT_MAX);
-            let piece = |channel: &Option<&'_ [f32]>| channel.map(|samples| &samples[start..end]);
-            let channels: Vec<_> = block.channels.iter().map(piece).collect();
+            let of_each = block.channels.iter();
+            let channels: Vec<Option<&[f32]>> = of_each
+                .map(|channel| channel.map(|samples| &samples[start..end]))
+                .collect();
             let piece = Block {
                 first_frame: block.first_frame + start as u64,
                 stream_frame: block.stream_frame + start as u64,
