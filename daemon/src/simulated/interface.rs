@@ -191,8 +191,7 @@ impl Interface for SimulatedInterface {
 fn clamp(block: &mut [f64], ceiling: f64) -> u64 {
     let mut count = 0;
     for x in block {
-        // False for NaN as well.
-        if !(x.abs() <= ceiling) {
+        if x.is_nan() || x.abs() > ceiling {
             *x = if x.is_nan() {
                 0.0
             } else {
