@@ -116,9 +116,8 @@ struct Finder<'a> {
 
 impl<'a> Finder<'a> {
     fn new(sent: &'a [f64], layout: &'a Layout) -> Self {
-        let detector = |range: &std::ops::Range<usize>| {
-            Detector::new(&sent[range.clone()], layout.rate_hz)
-        };
+        let detector =
+            |range: &std::ops::Range<usize>| Detector::new(&sent[range.clone()], layout.rate_hz);
         Self {
             sent,
             layout,
@@ -197,6 +196,9 @@ impl<'a> Finder<'a> {
         };
         let len = samples.len() as i64;
         let closing = best(&self.closing.search(samples, 0..len, 1));
+        if best(openings) >= LIKENESS_MIN && closing >= LIKENESS_MIN {
+            return AlignError::OtherStimulus { which };
+        }
         if best(openings) >= LIKENESS_MIN {
             return AlignError::CutOff { which, end: "end" };
         }
