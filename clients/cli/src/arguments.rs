@@ -113,7 +113,10 @@ mod tests {
                     .or(sub.get_after_long_help())
                     .map(ToString::to_string)
                     .unwrap_or_default();
-                assert!(help.contains(path.trim_start()), "`{path}` has no example: {help:?}");
+                assert!(
+                    help.contains(path.trim_start()),
+                    "`{path}` has no example: {help:?}"
+                );
                 check(sub, &path);
             }
         }

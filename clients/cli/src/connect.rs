@@ -165,7 +165,14 @@ mod tests {
             "http://127.0.0.1:7000".parse(),
             Ok(Address::Http("http://127.0.0.1:7000".into()))
         );
-        for wrong in ["", "unix:", "127.0.0.1:7000", "https://a:1", "http://", "/tmp/x.sock"] {
+        for wrong in [
+            "",
+            "unix:",
+            "127.0.0.1:7000",
+            "https://a:1",
+            "http://",
+            "/tmp/x.sock",
+        ] {
             assert!(wrong.parse::<Address>().is_err(), "{wrong:?} was taken");
         }
     }

@@ -102,7 +102,12 @@ mod tests {
 
     #[test]
     fn whatever_did_not_succeed_exits_with_3_even_if_it_once_passed() {
-        for state in [State::Queued, State::Running, State::Failed, State::Cancelled] {
+        for state in [
+            State::Queued,
+            State::Running,
+            State::Failed,
+            State::Cancelled,
+        ] {
             let mut measurement = measured(Outcome::Pass);
             measurement.set_state(state);
             assert_eq!(Exit::of(&measurement).code(), 3, "{state:?}");

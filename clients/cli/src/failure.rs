@@ -53,7 +53,10 @@ fn sentence(status: &Status) -> String {
     // With one wrong field the message often is that field's sentence already.
     for violation in violations {
         if !text.contains(&violation.description) {
-            text.push_str(&format!("\n  {}: {}", violation.field, violation.description));
+            text.push_str(&format!(
+                "\n  {}: {}",
+                violation.field, violation.description
+            ));
         } else if !text.contains(&violation.field) {
             text.push_str(&format!("\n  field: {}", violation.field));
         }
@@ -85,6 +88,10 @@ mod tests {
 
     #[test]
     fn an_empty_message_still_says_something() {
-        assert!(Refusal(Status::internal("")).to_string().contains("nternal"));
+        assert!(
+            Refusal(Status::internal(""))
+                .to_string()
+                .contains("nternal")
+        );
     }
 }

@@ -4,7 +4,6 @@ use std::sync::LazyLock;
 
 use anyhow::Context;
 use goodwire_proto::v1::{
-    Analysis, AnalyseRecordingsResponse, Baseline, Calibration, ClearBaselineResponse,
     CompareMeasurementsResponse, Device, HoldResponse, Link, Measurement, Note, ReleaseResponse,
     Status, StimulusHeader, StopResponse,
 };
@@ -32,7 +31,6 @@ macro_rules! named {
 
 named!(
     Analysis,
-    AnalyseRecordingsResponse,
     Baseline,
     Calibration,
     ClearBaselineResponse,
@@ -104,7 +102,11 @@ mod tests {
                 unit: "dB".into(),
                 ..Figure::default()
             }],
-            setup: [("b".to_owned(), "2".to_owned()), ("a".to_owned(), "1".to_owned())].into(),
+            setup: [
+                ("b".to_owned(), "2".to_owned()),
+                ("a".to_owned(), "1".to_owned()),
+            ]
+            .into(),
             ..Measurement::default()
         }
     }

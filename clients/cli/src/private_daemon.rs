@@ -42,7 +42,7 @@ impl PrivateDaemon {
     pub async fn start(configuration: &str) -> anyhow::Result<Self> {
         let program = find_program()?;
         let folder = temporary_folder()?;
-        let (mut child, stdout) = spawn(&program, folder.path(), configuration)?;
+        let (child, stdout) = spawn(&program, folder.path(), configuration)?;
         let listening = listening(stdout);
         // From here on, dropping `daemon` ends the child.
         let mut daemon = Self { child, folder };
@@ -50,7 +50,11 @@ impl PrivateDaemon {
             Ok(Ok(())) => Ok(daemon),
             Ok(Err(_)) => {
                 let status = daemon.child.wait()?;
-                bail!("{} ended with {status}:\n{}", program.display(), daemon.log())
+                bail!(
+                    "{} ended with {status}:\n{}",
+                    program.display(),
+                    daemon.log()
+                )
             }
             Err(_) => bail!(
                 "{} was not ready within {} s:\n{}",

@@ -29,9 +29,10 @@ impl Board {
     pub fn line(&self, label: &str) -> Line {
         let bar = self.bars.as_ref().map(|bars| {
             let bar = bars.add(ProgressBar::new(STEPS as u64));
-            let style = ProgressStyle::with_template("{prefix:>14} {bar:24} {percent:>3} % {wide_msg}")
-                .expect("the template is well formed")
-                .progress_chars(if self.unicode { "━╸·" } else { "=>." });
+            let style =
+                ProgressStyle::with_template("{prefix:>14} {bar:24} {percent:>3} % {wide_msg}")
+                    .expect("the template is well formed")
+                    .progress_chars(if self.unicode { "━╸·" } else { "=>." });
             bar.set_style(style);
             bar.set_prefix(label.to_owned());
             bar

@@ -117,7 +117,11 @@ fn age(text: &str) -> Option<Duration> {
         "d" => 86_400,
         _ => return None,
     };
-    number.parse::<u64>().ok()?.checked_mul(seconds).map(Duration::from_secs)
+    number
+        .parse::<u64>()
+        .ok()?
+        .checked_mul(seconds)
+        .map(Duration::from_secs)
 }
 
 /// `LINK[,LINK…]` or `all`, as the request wants it.
@@ -154,7 +158,9 @@ pub fn marks(text: &str) -> anyhow::Result<Vec<Mark>> {
     let metres_each = match header.replace(' ', "").as_str() {
         "seconds,metres,label" => 1.0,
         "seconds,feet,label" => 0.3048,
-        _ => bail!("line 1 is `{header}`; it must be `seconds,metres,label` or `seconds,feet,label`"),
+        _ => {
+            bail!("line 1 is `{header}`; it must be `seconds,metres,label` or `seconds,feet,label`")
+        }
     };
     lines
         .filter(|(_, line)| !line.trim().is_empty())
@@ -178,7 +184,11 @@ fn mark(line: &str, metres_each: f64) -> anyhow::Result<Mark> {
             "" => None,
             text => Some(number(text)? * metres_each),
         },
-        label: fields.next().unwrap_or_default().trim_matches('"').to_owned(),
+        label: fields
+            .next()
+            .unwrap_or_default()
+            .trim_matches('"')
+            .to_owned(),
     })
 }
 
@@ -240,7 +250,10 @@ mod tests {
     fn times_are_rfc_3339_dates_or_ages() {
         let Since(time) = "2026-11-25T09:00:00+01:00".parse().unwrap();
         assert_eq!(time.to_string(), "2026-11-25T08:00:00Z");
-        assert_eq!("2026-11-25".parse::<Since>().unwrap().0.to_string(), "2026-11-25T00:00:00Z");
+        assert_eq!(
+            "2026-11-25".parse::<Since>().unwrap().0.to_string(),
+            "2026-11-25T00:00:00Z"
+        );
         let day_ago = "24h".parse::<Since>().unwrap().0.seconds;
         let now = Timestamp::from(SystemTime::now()).seconds;
         assert!((now - day_ago - 86_400).abs() <= 1);
@@ -262,7 +275,12 @@ mod tests {
         assert_eq!(read[0].metres, Some(30.48));
         assert_eq!(read[0].label, "bar, left");
         assert_eq!((read[1].start_s, read[1].metres), (2.0, None));
-        assert!(marks("time,metres\n").unwrap_err().to_string().contains("line 1"));
+        assert!(
+            marks("time,metres\n")
+                .unwrap_err()
+                .to_string()
+                .contains("line 1")
+        );
         let wrong = marks("seconds,metres,label\n1,2,a\nsoon,3,b").unwrap_err();
         assert!(format!("{wrong:#}").contains("line 3") && format!("{wrong:#}").contains("soon"));
     }

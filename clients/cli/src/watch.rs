@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use anyhow::Context;
 use goodwire_proto::v1::{
-    CancelMeasurementRequest, Figure, Measurement, WatchMeasurementRequest,
-    measurement::State, watch_measurement_response::News as Wire,
+    CancelMeasurementRequest, Figure, Measurement, WatchMeasurementRequest, measurement::State,
+    watch_measurement_response::News as Wire,
 };
 use tokio::{task::JoinSet, time::Instant};
 use tonic::{Code, Status};
@@ -113,7 +113,10 @@ async fn cancel_all(connection: &Connection, started: &[Measurement]) {
             name: measurement.name.clone(),
         };
         // A server that is gone plays nothing either; the watch says what became of it.
-        let _ = connection.measurements().cancel_measurement(quick(request)).await;
+        let _ = connection
+            .measurements()
+            .cancel_measurement(quick(request))
+            .await;
     }
 }
 
@@ -182,6 +185,10 @@ pub fn may_pass(status: &Status) -> bool {
     // A connection that breaks half way shows as any of these.
     matches!(
         status.code(),
-        Code::Unavailable | Code::Unknown | Code::Internal | Code::Cancelled | Code::ResourceExhausted
+        Code::Unavailable
+            | Code::Unknown
+            | Code::Internal
+            | Code::Cancelled
+            | Code::ResourceExhausted
     )
 }

@@ -111,8 +111,7 @@ mod tests {
 
     fn file(comment: &str, samples: &[f32]) -> Vec<u8> {
         let mut bytes = Vec::new();
-        let mut writer =
-            WavWriter::new(&mut bytes, 48_000, samples.len() as i32, comment).unwrap();
+        let mut writer = WavWriter::new(&mut bytes, 48_000, samples.len() as i32, comment).unwrap();
         writer.write(samples).unwrap();
         writer.finish().unwrap();
         bytes
@@ -146,7 +145,13 @@ mod tests {
             }
             at += 8 + word(at + 4).next_multiple_of(2);
         }
-        assert_eq!((at, seen), (bytes.len(), ["fmt ", "fact", "LIST", "data"].map(String::from).into()));
+        assert_eq!(
+            (at, seen),
+            (
+                bytes.len(),
+                ["fmt ", "fact", "LIST", "data"].map(String::from).into()
+            )
+        );
     }
 
     #[test]

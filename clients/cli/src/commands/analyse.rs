@@ -118,7 +118,10 @@ fn prepare(arguments: &Analyse) -> anyhow::Result<Upload> {
     if let Some(text) = &arguments.r#match {
         set_match(&mut header, text)?;
     }
-    header.file_names = files.iter().map(|(_, path)| path.display().to_string()).collect();
+    header.file_names = files
+        .iter()
+        .map(|(_, path)| path.display().to_string())
+        .collect();
     Ok(Upload { header, files })
 }
 

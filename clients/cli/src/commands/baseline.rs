@@ -54,7 +54,10 @@ pub async fn run(session: &Session, action: Baseline) -> anyhow::Result<Exit> {
                 || json::message(&set),
                 |_| {
                     let wire::Baseline { link, analysis, .. } = &set;
-                    format!("later `{analysis}` of {link} is compared with {}\n", set.measurement)
+                    format!(
+                        "later `{analysis}` of {link} is compared with {}\n",
+                        set.measurement
+                    )
                 },
             )?;
         }

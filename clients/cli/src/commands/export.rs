@@ -48,7 +48,10 @@ pub async fn run(session: &Session, arguments: Export) -> anyhow::Result<Exit> {
     let server = session.connect().await?;
     let measurement = show_one::get(&server, arguments.measurement).await?;
     let written = write(&measurement, arguments.format, &arguments.out)?;
-    let names: Vec<_> = written.iter().map(|path| path.display().to_string()).collect();
+    let names: Vec<_> = written
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
     session.print(
         || Ok(json!({ "files": names })),
         |_| names.iter().map(|name| format!("{name}\n")).collect(),
@@ -66,10 +69,7 @@ pub fn write(
     out: &Path,
 ) -> anyhow::Result<Vec<PathBuf>> {
     let tables = match format {
-        Format::Json => vec![(
-            out.to_owned(),
-            json::document(&json::message(measurement)?),
-        )],
+        Format::Json => vec![(out.to_owned(), json::document(&json::message(measurement)?))],
         Format::Csv => csv::tables(measurement, out),
     };
     for (path, text) in &tables {

@@ -37,7 +37,11 @@ pub async fn all(connection: &Connection) -> Result<Vec<Link>, Refusal> {
             page_size: 500,
             page_token,
         };
-        let page = connection.rig().list_links(quick(request)).await?.into_inner();
+        let page = connection
+            .rig()
+            .list_links(quick(request))
+            .await?
+            .into_inner();
         links.extend(page.links);
         page_token = page.next_page_token;
         if page_token.is_empty() {

@@ -5,9 +5,7 @@ use goodwire_proto::v1::{MeasureRequest, measurement::State};
 use uuid::Uuid;
 
 use super::measure;
-use crate::{
-    exit::Exit, json, output, session::Session, show::measurement as view, values, watch,
-};
+use crate::{exit::Exit, json, output, session::Session, show::measurement as view, values, watch};
 
 /// Which link's paths.
 #[derive(Debug, Args)]

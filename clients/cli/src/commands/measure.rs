@@ -112,7 +112,10 @@ async fn call(
 ) -> Result<Vec<Measurement>, Status> {
     let mut tries = 1;
     loop {
-        let outcome = connection.measurements().measure(quick(request.clone())).await;
+        let outcome = connection
+            .measurements()
+            .measure(quick(request.clone()))
+            .await;
         match outcome {
             Ok(response) => return Ok(response.into_inner().measurements),
             Err(status) if tries < TRIES && lost(&status) => tries += 1,
@@ -136,7 +139,10 @@ async fn confirmed() -> anyhow::Result<bool> {
     );
     let answer = tokio::task::spawn_blocking(|| {
         let mut answer = String::new();
-        write!(io::stderr(), "Are you in the room, and may it play now? [y/N] ")?;
+        write!(
+            io::stderr(),
+            "Are you in the room, and may it play now? [y/N] "
+        )?;
         io::stderr().flush()?;
         io::stdin().read_line(&mut answer)?;
         io::Result::Ok(answer)

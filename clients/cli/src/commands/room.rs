@@ -65,7 +65,10 @@ pub async fn stop(session: &Session) -> anyhow::Result<Exit> {
         || json::message(&stopped),
         |_| {
             let cancelled = count(stopped.cancelled_count, "measurement", "measurements");
-            format!("silent after {:.1} ms; {cancelled} cancelled\n", stopped.silent_after_ms)
+            format!(
+                "silent after {:.1} ms; {cancelled} cancelled\n",
+                stopped.silent_after_ms
+            )
         },
     )?;
     Ok(Exit::Pass)

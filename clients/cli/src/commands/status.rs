@@ -18,6 +18,9 @@ pub async fn run(session: &Session) -> anyhow::Result<Exit> {
         .await
         .map_err(Refusal)?
         .into_inner();
-    session.print(|| json::message(&status), |look| view::render(look, &status))?;
+    session.print(
+        || json::message(&status),
+        |look| view::render(look, &status),
+    )?;
     Ok(Exit::Pass)
 }

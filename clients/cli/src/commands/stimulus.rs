@@ -5,8 +5,7 @@ use std::path::PathBuf;
 use anyhow::{Context, bail};
 use clap::Args;
 use goodwire_proto::v1::{
-    StimulusHeader, StreamStimulusRequest, StreamStimulusResponse,
-    stream_stimulus_response::Piece,
+    StimulusHeader, StreamStimulusRequest, StreamStimulusResponse, stream_stimulus_response::Piece,
 };
 use tonic::Streaming;
 

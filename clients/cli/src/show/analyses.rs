@@ -15,7 +15,11 @@ pub fn render(look: &Look, analyses: &[Analysis]) -> String {
     if analyses.is_empty() {
         return "Nothing can be measured: no plugin was found.\n".into();
     }
-    let width = analyses.iter().map(|a| bare(a).chars().count()).max().unwrap_or(0);
+    let width = analyses
+        .iter()
+        .map(|a| bare(a).chars().count())
+        .max()
+        .unwrap_or(0);
     let mut text = String::new();
     for analysis in analyses {
         text.push_str(&look.wrap(&format!("  {:width$}  ", bare(analysis)), &analysis.summary));
@@ -29,7 +33,11 @@ pub fn render_one(look: &Look, analysis: &Analysis) -> String {
     let title = format!("{}: {}", bare(analysis), analysis.title);
     let mut text = look.paint(Paint::Bold, &title) + "\n";
     text.push_str(&look.wrap("", &analysis.summary));
-    let plays = if analysis.plays { "plays sound" } else { "plays nothing" };
+    let plays = if analysis.plays {
+        "plays sound"
+    } else {
+        "plays nothing"
+    };
     let from = format!("{plays}; from {}", analysis.plugin);
     text.push_str(&look.paint(Paint::Dim, &from));
     text.push('\n');
@@ -71,7 +79,11 @@ pub fn default(value: Option<&Value>) -> String {
         Some(value::Kind::StringValue(text)) => text.clone(),
         Some(value::Kind::BoolValue(switch)) => switch.to_string(),
         Some(value::Kind::ListValue(list)) => {
-            let values: Vec<_> = list.values.iter().map(|value| default(Some(value))).collect();
+            let values: Vec<_> = list
+                .values
+                .iter()
+                .map(|value| default(Some(value)))
+                .collect();
             values.join(",")
         }
         Some(value::Kind::StructValue(_)) => "(structure)".into(),
@@ -164,7 +176,9 @@ plays sound; from response 0.1.0
     #[test]
     fn all_analyses_are_told_in_a_sentence_each() {
         let text = render(&LOOK, &[response()]);
-        assert!(text.starts_with("  response  How the link changes level and phase over\n            frequency.\n"));
+        assert!(text.starts_with(
+            "  response  How the link changes level and phase over\n            frequency.\n"
+        ));
         assert!(render(&LOOK, &[]).contains("no plugin"));
     }
 }

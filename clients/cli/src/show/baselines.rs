@@ -49,8 +49,14 @@ mod tests {
             colour: false,
         };
         let text = render(&look, &[baseline]);
-        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-        assert!(text.contains("drum-riser  distortion  2026-11-25  019ab0c3"), "{text}");
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+        assert!(
+            text.contains("drum-riser  distortion  2026-11-25  019ab0c3"),
+            "{text}"
+        );
         assert!(render(&look, &[]).contains("no baseline"));
     }
 }

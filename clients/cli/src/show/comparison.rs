@@ -52,7 +52,11 @@ fn legend(look: &Look, measurements: &[Measurement]) -> String {
         ("", Side::Left),
     ]);
     for (index, measurement) in measurements.iter().enumerate() {
-        let simulated = if measurement.simulated { "SIMULATED" } else { "" };
+        let simulated = if measurement.simulated {
+            "SIMULATED"
+        } else {
+            ""
+        };
         table.row([
             Cell::from(letter(index)),
             results::link(measurement).into(),
@@ -67,7 +71,11 @@ fn legend(look: &Look, measurements: &[Measurement]) -> String {
 
 fn setups(look: &Look, comparison: &CompareMeasurementsResponse) -> String {
     let letters = (0..comparison.measurements.len()).map(|index| (letter(index), Side::Short));
-    let mut table = Table::new([("setup".to_owned(), Side::Left)].into_iter().chain(letters));
+    let mut table = Table::new(
+        [("setup".to_owned(), Side::Left)]
+            .into_iter()
+            .chain(letters),
+    );
     for key in &comparison.setup_differences {
         let values = comparison.measurements.iter().map(|measurement| {
             let value = measurement.setup.get(key);
@@ -97,10 +105,17 @@ fn figures(look: &Look, rows: &[ComparisonRow], others: &[usize]) -> String {
         .chain(heads),
     );
     for row in rows {
-        let value = |index: usize| row.cells.get(index).map_or_else(String::new, |c| value(look, c));
+        let value = |index: usize| {
+            row.cells
+                .get(index)
+                .map_or_else(String::new, |c| value(look, c))
+        };
         let pairs = others.iter().flat_map(|index| {
             let cell = row.cells.get(*index);
-            [value(*index), cell.map_or_else(String::new, |c| difference(look, c))]
+            [
+                value(*index),
+                cell.map_or_else(String::new, |c| difference(look, c)),
+            ]
         });
         let head = [
             row.figure.clone(),
@@ -114,8 +129,9 @@ fn figures(look: &Look, rows: &[ComparisonRow], others: &[usize]) -> String {
 }
 
 fn value(look: &Look, cell: &ComparisonCell) -> String {
-    cell.value
-        .map_or_else(String::new, |value| pair(look, rounded(value, cell.uncertainty)))
+    cell.value.map_or_else(String::new, |value| {
+        pair(look, rounded(value, cell.uncertainty))
+    })
 }
 
 fn difference(look: &Look, cell: &ComparisonCell) -> String {
@@ -189,7 +205,7 @@ mod tests {
                setup    A  B\n  \
                channel  2  5\n\
              \n  \
-               figure   unit             A             B         B − A\n  \
+               figure   unit             A             B          B − A\n  \
                latency  ms    4.000 ±0.002  4.500 ±0.002  +0.500 ±0.003\n"
         );
     }

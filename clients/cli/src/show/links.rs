@@ -46,17 +46,17 @@ fn bare(link: &Link) -> &str {
 
 /// Setup, match and last checks of one link; empty where there is nothing to tell.
 fn detail(look: &Look, link: &Link) -> String {
-    let mut setup: Vec<_> = link.setup.iter().map(|(key, value)| format!("{key} {value}")).collect();
+    let mut setup: Vec<_> = link
+        .setup
+        .iter()
+        .map(|(key, value)| format!("{key} {value}"))
+        .collect();
     setup.sort();
     let mut text = String::new();
     if !setup.is_empty() {
         text.push_str(&look.wrap("  ", &setup.join(", ")));
     }
-    let mut table = Table::new([
-        ("", Side::Left),
-        ("", Side::Left),
-        ("", Side::Left),
-    ]);
+    let mut table = Table::new([("", Side::Left), ("", Side::Left), ("", Side::Left)]);
     for check in &link.checks {
         table.row([
             Cell::from(check.analysis.clone()),
@@ -68,8 +68,15 @@ fn detail(look: &Look, link: &Link) -> String {
     if text.is_empty() {
         return text;
     }
-    let matched = if link.r#match.is_empty() { "" } else { " (matched)" };
-    format!("{}{text}", look.heading(&format!("{}{matched}", bare(link))))
+    let matched = if link.r#match.is_empty() {
+        ""
+    } else {
+        " (matched)"
+    };
+    format!(
+        "{}{text}",
+        look.heading(&format!("{}{matched}", bare(link)))
+    )
 }
 
 #[cfg(test)]

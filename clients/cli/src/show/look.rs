@@ -96,7 +96,10 @@ impl Look {
                 lines.push(word.to_owned());
             }
         }
-        format!("{first}{}\n", lines.join(&format!("\n{}", " ".repeat(indent))))
+        format!(
+            "{first}{}\n",
+            lines.join(&format!("\n{}", " ".repeat(indent)))
+        )
     }
 
     /// Spells text with the letters that the terminal has.
@@ -170,7 +173,10 @@ mod tests {
             unicode: false,
             ..PLAIN
         };
-        assert_eq!(ascii.spell("±3 dB at 180° – 20 Ω ✓"), "+/-3 dB at 180 deg - 20 ohm ?");
+        assert_eq!(
+            ascii.spell("±3 dB at 180° – 20 Ω ✓"),
+            "+/-3 dB at 180 deg - 20 ohm ?"
+        );
         assert_eq!(PLAIN.spell("± ✓"), "± ✓");
         assert!(speaks_utf8(Some("de_DE.UTF-8".into())) && speaks_utf8(Some("C.utf8".into())));
         assert!(!speaks_utf8(Some("C".into())) && !speaks_utf8(None));

@@ -59,7 +59,10 @@ impl Mark {
     /// How a measurement stands.
     pub fn of(measurement: &Measurement) -> Self {
         let verdict = measurement.verdict.as_ref();
-        Self::of_state(measurement.state, verdict.map_or(0, |verdict| verdict.outcome))
+        Self::of_state(
+            measurement.state,
+            verdict.map_or(0, |verdict| verdict.outcome),
+        )
     }
 
     /// Shape and word, `✓ pass`.

@@ -74,7 +74,10 @@ fn head(look: &Look, measurement: &Measurement) -> String {
         look.paint(Paint::Bold, &title),
         " ".repeat(gap),
         look.paint(mark.paint(), &verdict),
-        look.paint(Paint::Dim, format!("{}  {when}", measurement.name).trim_end())
+        look.paint(
+            Paint::Dim,
+            format!("{}  {when}", measurement.name).trim_end()
+        )
     )
 }
 
@@ -84,7 +87,11 @@ fn judgements(look: &Look, measurement: &Measurement) -> String {
         return String::new();
     };
     let passed = |outcome: i32| outcome == i32::from(Outcome::Pass);
-    let kept = verdict.judgements.iter().filter(|j| passed(j.outcome)).count();
+    let kept = verdict
+        .judgements
+        .iter()
+        .filter(|j| passed(j.outcome))
+        .count();
     let mut text = look.heading("Limits");
     for judgement in verdict.judgements.iter().filter(|j| !passed(j.outcome)) {
         let mark = Mark::of_outcome(judgement.outcome).text(look);
@@ -96,7 +103,10 @@ fn judgements(look: &Look, measurement: &Measurement) -> String {
     }
     if kept > 0 {
         let mark = Mark::of_outcome(Outcome::Pass.into()).text(look);
-        text.push_str(&format!("  {mark}: {kept} of {}\n", verdict.judgements.len()));
+        text.push_str(&format!(
+            "  {mark}: {kept} of {}\n",
+            verdict.judgements.len()
+        ));
     }
     text
 }
@@ -115,7 +125,9 @@ fn events(look: &Look, events: &[Event]) -> String {
     for event in events.iter().take(EVENTS_MAX) {
         table.row([
             event.id.clone(),
-            event.start_s.map_or_else(String::new, |s| format!("{s:.3}")),
+            event
+                .start_s
+                .map_or_else(String::new, |s| format!("{s:.3}")),
             event
                 .duration_s
                 .map_or_else(String::new, |s| number::plain(s * 1000.0)),
@@ -125,7 +137,10 @@ fn events(look: &Look, events: &[Event]) -> String {
     }
     let mut text = look.heading("Events") + &table.render(look);
     if events.len() > EVENTS_MAX {
-        text.push_str(&format!("  and {} more: see --json\n", events.len() - EVENTS_MAX));
+        text.push_str(&format!(
+            "  and {} more: see --json\n",
+            events.len() - EVENTS_MAX
+        ));
     }
     text
 }
@@ -136,7 +151,11 @@ fn notes(look: &Look, measurement: &Measurement) -> String {
     }
     let mut text = look.heading("Notes");
     for note in &measurement.notes {
-        let first = if note.level() == Level::Warning { "  ! " } else { "  - " };
+        let first = if note.level() == Level::Warning {
+            "  ! "
+        } else {
+            "  - "
+        };
         text.push_str(&look.wrap(first, &format!("{} ({})", note.text, note.id)));
     }
     text
@@ -166,7 +185,11 @@ fn plots(look: &Look, measurement: &Measurement) -> String {
         if picture.is_empty() {
             continue;
         }
-        let title = format!("{} {}", curve.id.replace('_', " "), place(curve.at.as_ref()));
+        let title = format!(
+            "{} {}",
+            curve.id.replace('_', " "),
+            place(curve.at.as_ref())
+        );
         let title = format!("{}, {}", title.trim_end(), curve.y_unit);
         text.push_str(&look.heading(&title));
         text.push_str(&picture);
@@ -263,9 +286,9 @@ mod tests {
 response · foyer · SIMULATED                                              ✗ fail
 measurements/019ab0c3  2026-11-25 09:41:02 UTC
 
-  figure     where                     value      ±  unit  limit
-  gain                                -0.422  0.014  dB
-  deviation  8 to 16 kHz, at 15.9 kHz  -4.21   0.03  dB    ✗
+  figure     where                      value      ±  unit  limit
+  gain                                 -0.422  0.014  dB
+  deviation  8 to 16 kHz, at 15.9 kHz   -4.21   0.03  dB    ✗
 
 Limits
   ✗ fail: deviation 8 to 16 kHz: -4.2 dB is below the least allowed, -3 dB
@@ -284,7 +307,10 @@ Likely cause
     fn plots_come_with_a_single_measurement_and_fit_80_columns() {
         let text = render(&LOOK, &response());
         assert!(text.contains("magnitude, dB"));
-        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
         assert!(!render_several(&LOOK, &[response()]).contains("magnitude, dB"));
     }
 

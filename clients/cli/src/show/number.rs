@@ -36,7 +36,11 @@ pub fn between(value: f64, low: f64, high: f64) -> (String, String) {
 /// A number without uncertainty: four digits, no zeros at the end.
 pub fn plain(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {
-        return if value == 0.0 { "0".into() } else { value.to_string() };
+        return if value == 0.0 {
+            "0".into()
+        } else {
+            value.to_string()
+        };
     }
     let magnitude = exponent(value);
     let text = fixed(value, (DIGITS_USUAL - 1 - magnitude).clamp(0, 12));
@@ -56,7 +60,11 @@ fn decimals_of(uncertainty: f64) -> i32 {
     } else {
         (magnitude, leading)
     };
-    if leading < 1.95 { 1 - magnitude } else { -magnitude }
+    if leading < 1.95 {
+        1 - magnitude
+    } else {
+        -magnitude
+    }
 }
 
 fn exponent(value: f64) -> i32 {
@@ -96,7 +104,11 @@ mod tests {
             (0.25, 3.0e-9, ("0.250000", "3e-9")),
         ] {
             let (shown, spread) = rounded(value, Some(uncertainty));
-            assert_eq!((shown.as_str(), spread.as_str()), want, "{value} ± {uncertainty}");
+            assert_eq!(
+                (shown.as_str(), spread.as_str()),
+                want,
+                "{value} ± {uncertainty}"
+            );
         }
     }
 
@@ -118,6 +130,9 @@ mod tests {
     #[test]
     fn an_interval_shows_both_ends() {
         assert_eq!(between(3.0, 0.62, 8.77), ("3".into(), "1 to 9".into()));
-        assert_eq!(between(0.2, 0.1, 0.4), ("0.20".into(), "0.10 to 0.40".into()));
+        assert_eq!(
+            between(0.2, 0.1, 0.4),
+            ("0.20".into(), "0.10 to 0.40".into())
+        );
     }
 }

@@ -12,9 +12,16 @@ use super::{
 pub fn render(look: &Look, measurements: &[Measurement]) -> String {
     let links = distinct(measurements.iter().map(link));
     let analyses = distinct(measurements.iter().map(|m| m.analysis.clone()));
-    let heads = analyses.iter().map(|analysis| (analysis.as_str(), Side::Left));
+    let heads = analyses
+        .iter()
+        .map(|analysis| (analysis.as_str(), Side::Left));
     let mut table = Table::new([("link", Side::Short)].into_iter().chain(heads));
-    let of = |name: &String| measurements.iter().filter(|m| link(m) == *name).collect::<Vec<_>>();
+    let of = |name: &String| {
+        measurements
+            .iter()
+            .filter(|m| link(m) == *name)
+            .collect::<Vec<_>>()
+    };
     for name in &links {
         let measured = of(name);
         let cells = analyses.iter().map(|analysis| {
@@ -57,11 +64,19 @@ fn why(look: &Look, measured: &[&Measurement]) -> String {
             let sentence = format!("{}: {} ({})", measurement.analysis, reason.text, reason.id);
             text.push_str(&look.wrap("  - ", &sentence));
         }
-        let judgements = measurement.verdict.iter().flat_map(|verdict| &verdict.judgements);
+        let judgements = measurement
+            .verdict
+            .iter()
+            .flat_map(|verdict| &verdict.judgements);
         for judgement in judgements.filter(|j| j.outcome != i32::from(Outcome::Pass)) {
             let shape = Mark::of_outcome(judgement.outcome).shape(look);
             let what = format!("{} {}", judgement.figure, place(judgement.at.as_ref()));
-            let sentence = format!("{}: {}: {}", measurement.analysis, what.trim_end(), judgement.text);
+            let sentence = format!(
+                "{}: {}: {}",
+                measurement.analysis,
+                what.trim_end(),
+                judgement.text
+            );
             text.push_str(&look.wrap(&format!("  {shape} "), &sentence));
         }
     }

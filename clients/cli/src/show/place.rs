@@ -93,9 +93,15 @@ pub mod tests {
     #[test]
     fn places_are_told_in_words() {
         for (pairs, want) in [
-            (&[("from_hz", 20.0), ("to_hz", 63.0), ("frequency_hz", 24.13)][..], "20 to 63 Hz, at 24.1 Hz"),
+            (
+                &[("from_hz", 20.0), ("to_hz", 63.0), ("frequency_hz", 24.13)][..],
+                "20 to 63 Hz, at 24.1 Hz",
+            ),
             (&[("from_hz", 500.0), ("to_hz", 1000.0)], "500 Hz to 1 kHz"),
-            (&[("frequency_hz", 12_500.0), ("level_dbfs", -20.0)], "12.5 kHz, -20 dBFS"),
+            (
+                &[("frequency_hz", 12_500.0), ("level_dbfs", -20.0)],
+                "12.5 kHz, -20 dBFS",
+            ),
             (&[("metres", 18.0)], "18 m"),
             (&[("start_s", 1.5)], "start 1.5 s"),
             (&[], ""),

@@ -35,7 +35,10 @@ fn table(look: &Look, measurements: &[Measurement]) -> String {
         ("measurement", Side::Left),
     ]);
     for measurement in measurements {
-        let clock = measurement.create_time.as_ref().map(|time| time::parts(time).1);
+        let clock = measurement
+            .create_time
+            .as_ref()
+            .map(|time| time::parts(time).1);
         table.row([
             Cell::from(clock.unwrap_or_default()),
             link(measurement).into(),
@@ -79,8 +82,18 @@ mod tests {
             colour: false,
         };
         let text = render(&look, &[one, other]);
-        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
-        assert!(text.contains("019ab0c3-7d5e-7000-8000-0123456789ab"), "{text}");
-        assert_eq!(text.lines().filter(|line| line.contains("UTC")).count(), 2, "{text}");
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+        assert!(
+            text.contains("019ab0c3-7d5e-7000-8000-0123456789ab"),
+            "{text}"
+        );
+        assert_eq!(
+            text.lines().filter(|line| line.contains("UTC")).count(),
+            2,
+            "{text}"
+        );
     }
 }

@@ -28,15 +28,26 @@ pub fn render(look: &Look, status: &Status) -> String {
     text.push_str(&table.body(look));
     if let Some(hold) = &status.hold {
         let since = time::full(hold.create_time.as_ref());
-        let why = if hold.text.is_empty() { "no reason given" } else { &hold.text };
-        text.push_str(&look.wrap("  ! ", &format!("HELD since {since}: {why}. Nothing plays until `goodwire release`.")));
+        let why = if hold.text.is_empty() {
+            "no reason given"
+        } else {
+            &hold.text
+        };
+        text.push_str(&look.wrap(
+            "  ! ",
+            &format!("HELD since {since}: {why}. Nothing plays until `goodwire release`."),
+        ));
     }
     text.push_str(&plugins(look, &status.plugins));
     if !status.notes.is_empty() {
         text.push_str(&look.heading("Notes"));
     }
     for note in &status.notes {
-        let first = if note.level() == Level::Warning { "  ! " } else { "  - " };
+        let first = if note.level() == Level::Warning {
+            "  ! "
+        } else {
+            "  - "
+        };
         text.push_str(&look.wrap(first, &note.text));
     }
     text
@@ -89,9 +100,18 @@ fn sound_words(interface: &Interface) -> String {
 fn rig_words(status: &Status) -> String {
     let reference = status.reference.as_ref().map_or_else(
         || "no reference cable".to_owned(),
-        |cable| format!("reference cable from send {} to return {}", cable.send, cable.r#return),
+        |cable| {
+            format!(
+                "reference cable from send {} to return {}",
+                cable.send, cable.r#return
+            )
+        },
     );
-    let links = if status.link_count == 1 { "link" } else { "links" };
+    let links = if status.link_count == 1 {
+        "link"
+    } else {
+        "links"
+    };
     format!("{} {links}, {reference}", status.link_count)
 }
 
@@ -106,7 +126,10 @@ fn permission_words(status: &Status) -> String {
 
 fn calibration_words(calibration: &Calibration) -> String {
     let side = calibration.side().as_str_name().to_lowercase();
-    format!("{side} {}: full scale is {} V", calibration.channel, calibration.volts)
+    format!(
+        "{side} {}: full scale is {} V",
+        calibration.channel, calibration.volts
+    )
 }
 
 fn work_words(status: &Status) -> String {
@@ -185,7 +208,10 @@ mod tests {
             version: "0.1.0".into(),
             site: "lantern-cellar".into(),
             interface: Some(interface),
-            reference: Some(Reference { send: 2, r#return: 2 }),
+            reference: Some(Reference {
+                send: 2,
+                r#return: 2,
+            }),
             link_count: 4,
             plugins: vec![response],
             hold: Some(HoldState {

@@ -138,12 +138,20 @@ impl Table {
             }
             let text = shorten(look, &cell.text, *width);
             let free = width - length(&text);
-            let (before, after) = if *side == Side::Right { (free, 0) } else { (0, free) };
+            let (before, after) = if *side == Side::Right {
+                (free, 0)
+            } else {
+                (0, free)
+            };
             owed += before;
             if !text.is_empty() {
                 line.push_str(&" ".repeat(owed));
                 owed = 0;
-                line.push_str(&cell.paint.map_or(text.clone(), |paint| look.paint(paint, &text)));
+                line.push_str(
+                    &cell
+                        .paint
+                        .map_or(text.clone(), |paint| look.paint(paint, &text)),
+                );
             }
             owed += after + GAP;
         }
@@ -163,7 +171,10 @@ fn shorten(look: &Look, text: &str, width: usize) -> String {
         return text.to_owned();
     }
     let ellipsis = look.either('…', '~');
-    text.chars().take(width.saturating_sub(1)).chain([ellipsis]).collect()
+    text.chars()
+        .take(width.saturating_sub(1))
+        .chain([ellipsis])
+        .collect()
 }
 
 #[cfg(test)]

@@ -12,10 +12,7 @@ pub fn full(time: Option<&Timestamp>) -> String {
 
 /// `2026-11-25` and `09:41:02`.
 pub fn parts(time: &Timestamp) -> (String, String) {
-    let whole = Timestamp {
-        nanos: 0,
-        ..*time
-    };
+    let whole = Timestamp { nanos: 0, ..*time };
     let text = whole.to_string();
     match text.split_once('T') {
         Some((day, clock)) => (day.to_owned(), clock.trim_end_matches('Z').to_owned()),

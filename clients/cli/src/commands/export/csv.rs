@@ -9,7 +9,12 @@ use prost_types::{Struct, value::Kind};
 pub fn tables(measurement: &Measurement, out: &Path) -> Vec<(PathBuf, String)> {
     let mut tables = vec![(out.to_owned(), figures(&measurement.figures))];
     for curve in &measurement.curves {
-        let several = measurement.curves.iter().filter(|c| c.id == curve.id).count() > 1;
+        let several = measurement
+            .curves
+            .iter()
+            .filter(|c| c.id == curve.id)
+            .count()
+            > 1;
         let suffix = if several {
             format!("{}-{}", curve.id, file_name(&place(curve.at.as_ref())))
         } else {
@@ -24,7 +29,8 @@ pub fn tables(measurement: &Measurement, out: &Path) -> Vec<(PathBuf, String)> {
 }
 
 fn figures(figures: &[Figure]) -> String {
-    let mut text = line(&["id", "at", "value", "uncertainty", "low", "high", "unit"].map(String::from));
+    let mut text =
+        line(&["id", "at", "value", "uncertainty", "low", "high", "unit"].map(String::from));
     for figure in figures {
         text.push_str(&line(&[
             figure.id.clone(),
@@ -120,7 +126,13 @@ fn beside(out: &Path, suffix: &str) -> PathBuf {
 /// Only letters, digits, `_`, `.` and `-`.
 fn file_name(text: &str) -> String {
     text.chars()
-        .map(|c| if c.is_alphanumeric() || "_.-".contains(c) { c } else { '-' })
+        .map(|c| {
+            if c.is_alphanumeric() || "_.-".contains(c) {
+                c
+            } else {
+                '-'
+            }
+        })
         .collect()
 }
 
@@ -179,14 +191,26 @@ mod tests {
     #[test]
     fn each_curve_is_a_file_of_its_own_told_apart_by_its_place() {
         let measurement = Measurement {
-            curves: vec![curve("magnitude", -20.0), curve("magnitude", -40.0), curve("phase", 0.0)],
+            curves: vec![
+                curve("magnitude", -20.0),
+                curve("magnitude", -40.0),
+                curve("phase", 0.0),
+            ],
             ..Measurement::default()
         };
         let tables = tables(&measurement, Path::new("a.csv"));
-        let names: Vec<_> = tables.iter().map(|(path, _)| path.to_str().unwrap()).collect();
+        let names: Vec<_> = tables
+            .iter()
+            .map(|(path, _)| path.to_str().unwrap())
+            .collect();
         assert_eq!(
             names,
-            ["a.csv", "a-magnitude-level_dbfs--20.csv", "a-magnitude-level_dbfs--40.csv", "a-phase.csv"]
+            [
+                "a.csv",
+                "a-magnitude-level_dbfs--20.csv",
+                "a-magnitude-level_dbfs--40.csv",
+                "a-phase.csv"
+            ]
         );
         assert_eq!(
             tables[3].1,
@@ -196,6 +220,9 @@ mod tests {
 
     #[test]
     fn commas_and_quotes_are_quoted() {
-        assert_eq!(line(&["a,b".into(), "say \"hi\"".into()]), "\"a,b\",\"say \"\"hi\"\"\"\r\n");
+        assert_eq!(
+            line(&["a,b".into(), "say \"hi\"".into()]),
+            "\"a,b\",\"say \"\"hi\"\"\"\r\n"
+        );
     }
 }

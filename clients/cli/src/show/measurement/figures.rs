@@ -18,9 +18,11 @@ pub fn render(look: &Look, measurement: &Measurement) -> String {
         .as_ref()
         .map_or(&[][..], |verdict| &verdict.judgements);
     let groups = groups(figures);
-    let alone = figures
-        .iter()
-        .filter(|figure| !groups.iter().any(|group| group.ids.contains(&figure.id.as_str())));
+    let alone = figures.iter().filter(|figure| {
+        !groups
+            .iter()
+            .any(|group| group.ids.contains(&figure.id.as_str()))
+    });
     let mut table = Table::new([
         ("figure", Side::Left),
         ("where", Side::Short),
@@ -85,10 +87,15 @@ fn concerns(judgement: &Judgement, figure: &Figure) -> bool {
 }
 
 fn severity(outcome: i32) -> usize {
-    [Outcome::Pass, Outcome::Drift, Outcome::Unmeasured, Outcome::Fail]
-        .iter()
-        .position(|known| i32::from(*known) == outcome)
-        .unwrap_or(0)
+    [
+        Outcome::Pass,
+        Outcome::Drift,
+        Outcome::Unmeasured,
+        Outcome::Fail,
+    ]
+    .iter()
+    .position(|known| i32::from(*known) == outcome)
+    .unwrap_or(0)
 }
 
 /// Ids that are told of the very same places.
@@ -132,7 +139,10 @@ impl Group<'_> {
             .map(|id| {
                 let same = figures.iter().filter(|figure| figure.id == *id);
                 let cells: Vec<_> = same.clone().map(|figure| cell(look, figure)).collect();
-                let unit = same.map(|figure| figure.unit.as_str()).next().unwrap_or_default();
+                let unit = same
+                    .map(|figure| figure.unit.as_str())
+                    .next()
+                    .unwrap_or_default();
                 (format!("{id} {unit}").trim_end().to_owned(), cells)
             })
             .collect();
@@ -140,7 +150,13 @@ impl Group<'_> {
             let cells = column.1.iter().map(|cell| cell.chars().count());
             cells.chain([column.0.chars().count()]).max().unwrap_or(0) + 2
         };
-        let left = self.places.iter().map(|place| place.chars().count()).max().unwrap_or(0) + 2;
+        let left = self
+            .places
+            .iter()
+            .map(|place| place.chars().count())
+            .max()
+            .unwrap_or(0)
+            + 2;
         let (mut tables, mut from) = (Vec::new(), 0);
         while from < columns.len() {
             let mut total = left + width(&columns[from]);
@@ -206,7 +222,7 @@ mod tests {
         };
         assert_eq!(
             render(&look, &measurement),
-            "  where           thd %         thd_n %\n  \
+            "  where            thd %         thd_n %\n  \
                100 Hz  0.0100 ±0.0010  0.0200 ±0.0010\n  \
                1 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n  \
                6 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n"

@@ -134,20 +134,27 @@ struct Stretch {
 impl Stretch {
     /// The highest and lowest row between two columns; `None` where the curve is not there.
     fn of(points: &[Point], from: f64, to: f64) -> Option<Self> {
-        let inside = points.iter().filter(|p| from <= p.column && p.column < to).copied();
-        let edges = [from, to].into_iter().filter_map(|column| at(points, column));
-        inside.chain(edges).fold(None, |stretch: Option<Self>, point| {
-            let one = Self {
-                top: point.row,
-                bottom: point.row,
-                spread_rows: point.spread_rows,
-            };
-            Some(stretch.map_or(one, |so_far| Self {
-                top: so_far.top.min(point.row),
-                bottom: so_far.bottom.max(point.row),
-                spread_rows: so_far.spread_rows.max(point.spread_rows),
-            }))
-        })
+        let inside = points
+            .iter()
+            .filter(|p| from <= p.column && p.column < to)
+            .copied();
+        let edges = [from, to]
+            .into_iter()
+            .filter_map(|column| at(points, column));
+        inside
+            .chain(edges)
+            .fold(None, |stretch: Option<Self>, point| {
+                let one = Self {
+                    top: point.row,
+                    bottom: point.row,
+                    spread_rows: point.spread_rows,
+                };
+                Some(stretch.map_or(one, |so_far| Self {
+                    top: so_far.top.min(point.row),
+                    bottom: so_far.bottom.max(point.row),
+                    spread_rows: so_far.spread_rows.max(point.spread_rows),
+                }))
+            })
     }
 }
 

@@ -43,7 +43,10 @@ pub fn input_output(look: &Look, curve: &Curve, gain_db: Option<f64>) -> String 
     let (Some(send), Some(back)) = (Span::of(&curve.x), Span::of(&curve.y)) else {
         return String::new();
     };
-    let room = look.width.saturating_sub(AXIS_WIDTH + 2).clamp(24, COLUMNS_MAX);
+    let room = look
+        .width
+        .saturating_sub(AXIS_WIDTH + 2)
+        .clamp(24, COLUMNS_MAX);
     // 1 dB is as long to the right as upwards.
     let columns_per_db = (room as f64 / send.db()).min(ROWS_MAX * CELL_HEIGHT / back.db());
     let rows_per_db = columns_per_db / CELL_HEIGHT;
@@ -103,7 +106,9 @@ mod tests {
     fn a_link_that_clips_turns_flat_below_its_dots() {
         let plot = input_output(&LOOK, &clipping(), Some(6.0));
         assert!(plot.lines().all(|line| line.len() <= 80), "{plot}");
-        let flat = plot.lines().filter(|line| line.contains("--------") || line.contains("''''''''") || line.contains("________"));
+        let flat = plot.lines().filter(|line| {
+            line.contains("--------") || line.contains("''''''''") || line.contains("________")
+        });
         assert_eq!(flat.count(), 2, "the flat top and the axis:\n{plot}");
         assert!(plot.contains('.'), "{plot}");
     }
@@ -111,12 +116,19 @@ mod tests {
     #[test]
     fn ten_db_are_as_wide_as_they_are_high() {
         let plot = input_output(&LOOK, &clipping(), None);
-        let row_of = |name: &str| plot.lines().position(|line| line.starts_with(name)).unwrap();
+        let row_of = |name: &str| {
+            plot.lines()
+                .position(|line| line.starts_with(name))
+                .unwrap()
+        };
         let names = plot.lines().rev().nth(1).unwrap();
         let column_of = |name: &str| names.find(name).unwrap();
         let rows = row_of("   -50+") as f64 - row_of("   -10+") as f64;
         let columns = column_of("-10") as f64 - column_of("-50") as f64;
-        assert!((columns - CELL_HEIGHT * rows).abs() <= CELL_HEIGHT, "{columns} by {rows}:\n{plot}");
+        assert!(
+            (columns - CELL_HEIGHT * rows).abs() <= CELL_HEIGHT,
+            "{columns} by {rows}:\n{plot}"
+        );
     }
 
     #[test]

@@ -79,12 +79,17 @@ impl Scale {
 pub fn magnitude(look: &Look, curve: &Curve) -> String {
     let audible = || {
         let points = curve.x.iter().zip(&curve.y);
-        points.filter(|(hz, _)| (FROM_HZ..=TO_HZ).contains(*hz)).map(|(_, db)| *db)
+        points
+            .filter(|(hz, _)| (FROM_HZ..=TO_HZ).contains(*hz))
+            .map(|(_, db)| *db)
     };
     let (Some(low), Some(high)) = (smallest(audible()), largest(audible())) else {
         return String::new();
     };
-    let columns = look.width.saturating_sub(AXIS_WIDTH + 2).clamp(24, COLUMNS_MAX);
+    let columns = look
+        .width
+        .saturating_sub(AXIS_WIDTH + 2)
+        .clamp(24, COLUMNS_MAX);
     let scale = Scale::new(columns, low, high);
     let rows = (scale.span_db * scale.rows_per_db).ceil().max(1.0) as usize;
     let mut grid = Grid::new(look, columns, rows);
@@ -105,7 +110,11 @@ pub fn magnitude(look: &Look, curve: &Curve) -> String {
 
 /// Names every 5 dB, every 10 where rows are scarce.
 fn name_levels(grid: &mut Grid, scale: &Scale) {
-    let step_db = if scale.rows_per_db * 5.0 >= 2.0 { 5.0 } else { 10.0 };
+    let step_db = if scale.rows_per_db * 5.0 >= 2.0 {
+        5.0
+    } else {
+        10.0
+    };
     let mut level_db = (scale.top_db / step_db).floor() * step_db;
     while level_db > scale.top_db - scale.span_db {
         grid.name_row(scale.row(level_db), format!("{level_db:.0}"));
@@ -175,9 +184,16 @@ mod tests {
     fn a_low_pass_is_drawn_within_80_columns_with_all_ten_frequencies() {
         let plot = magnitude(
             &LOOK,
-            &curve(&[(20.0, 0.0, 0.0), (5_000.0, 0.0, 0.0), (20_000.0, -18.0, 0.0)]),
+            &curve(&[
+                (20.0, 0.0, 0.0),
+                (5_000.0, 0.0, 0.0),
+                (20_000.0, -18.0, 0.0),
+            ]),
         );
-        assert!(plot.lines().all(|line| line.chars().count() <= 80), "{plot}");
+        assert!(
+            plot.lines().all(|line| line.chars().count() <= 80),
+            "{plot}"
+        );
         for (_, name) in NAMED {
             assert!(plot.contains(name), "{name} is missing:\n{plot}");
         }
@@ -186,7 +202,11 @@ mod tests {
 
     #[test]
     fn uncertainty_is_shaded_only_where_it_reaches_beyond_its_row() {
-        let wide = curve(&[(20.0, 0.0, 0.01), (1_000.0, 0.0, 0.01), (20_000.0, 0.0, 6.0)]);
+        let wide = curve(&[
+            (20.0, 0.0, 0.01),
+            (1_000.0, 0.0, 0.01),
+            (20_000.0, 0.0, 6.0),
+        ]);
         assert!(magnitude(&LOOK, &wide).contains('░'));
         let narrow = curve(&[(20.0, 0.0, 0.01), (20_000.0, 0.0, 0.02)]);
         assert!(!magnitude(&LOOK, &narrow).contains('░'));
