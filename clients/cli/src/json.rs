@@ -4,8 +4,8 @@ use std::sync::LazyLock;
 
 use anyhow::Context;
 use goodwire_proto::v1::{
-    CompareMeasurementsResponse, Device, HoldResponse, Link, Measurement, Note, ReleaseResponse,
-    Status, StimulusHeader, StopResponse,
+    Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
+    HoldResponse, Link, Measurement, Note, ReleaseResponse, Status, StimulusHeader, StopResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};

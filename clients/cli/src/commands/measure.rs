@@ -35,7 +35,7 @@ Examples:
 Before anything plays: mute the PA and in-ear mixes, tell people, start low.")]
 pub struct Measure {
     /// Links, separated by commas, or `all`
-    #[arg(value_name = "LINK[,LINK…]|all")]
+    #[arg(value_name = "LINK[,LINK...]|all")]
     links: String,
     /// What to measure: see `goodwire analyses`
     analysis: String,
