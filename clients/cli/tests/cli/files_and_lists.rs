@@ -15,7 +15,7 @@ fn analysing() -> Mock {
     Mock::start(Script {
         watches: vec![(
             "measurements/of-upload".into(),
-            Watch::Ends(ended("upload", Outcome::Pass)),
+            Watch::Ends(Box::new(ended("upload", Outcome::Pass))),
         )],
         ..Script::default()
     })
@@ -164,18 +164,22 @@ fn beside(script: &str) -> tempfile::TempDir {
     folder
 }
 
-/// Starts it and waits until its daemon has written its process id.
-async fn started(folder: &Path) -> (Child, Pid) {
-    let child = plain(&folder.join("goodwire"), &["analyses"])
+/// Starts it on a default socket where nobody listens.
+fn spawn(folder: &Path) -> Child {
+    plain(&folder.join("goodwire"), &["analyses"])
         .env("PATH", "/usr/bin:/bin")
         .env("TMPDIR", folder)
         .current_dir(folder)
         .spawn()
-        .unwrap();
+        .unwrap()
+}
+
+/// Waits until the daemon has written its process id.
+async fn daemon(folder: &Path) -> Pid {
     for _ in 0..500 {
         let text = fs::read_to_string(folder.join("pid")).unwrap_or_default();
         if let Some(pid) = text.trim().parse().ok().and_then(Pid::from_raw) {
-            return (child, pid);
+            return pid;
         }
         tokio::time::sleep(Duration::from_millis(20)).await;
     }
@@ -205,7 +209,8 @@ const SILENT: &str = "echo $$ > pid.new; mv pid.new pid; exec sleep 600";
 #[tokio::test(flavor = "multi_thread")]
 async fn an_interrupt_ends_the_private_daemon_too() {
     let folder = beside(SILENT);
-    let (child, daemon) = started(folder.path()).await;
+    let child = spawn(folder.path());
+    let daemon = daemon(folder.path()).await;
     let own = Pid::from_raw(i32::try_from(child.id()).unwrap()).unwrap();
     kill_process(own, Signal::INT).unwrap();
     let output = tokio::task::block_in_place(|| child.wait_with_output().unwrap());
@@ -224,7 +229,8 @@ async fn an_interrupt_ends_the_private_daemon_too() {
 #[tokio::test(flavor = "multi_thread")]
 async fn even_a_killed_command_leaves_no_private_daemon_behind() {
     let folder = beside(SILENT);
-    let (mut child, daemon) = started(folder.path()).await;
+    let mut child = spawn(folder.path());
+    let daemon = daemon(folder.path()).await;
     child.kill().unwrap();
     child.wait().unwrap();
     gone(daemon).await;

@@ -39,7 +39,10 @@ fn said(output: &Output) -> String {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn one_link_is_one_document_and_settings_are_sent_as_text() {
-    let mock = watching(&[("lectern", Watch::Ends(ended("lectern", Outcome::Drift)))]);
+    let mock = watching(&[(
+        "lectern",
+        Watch::Ends(Box::new(ended("lectern", Outcome::Drift))),
+    )]);
     let output = mock.run(&[
         "--json",
         "measure",
@@ -70,10 +73,13 @@ async fn one_link_is_one_document_and_settings_are_sent_as_text() {
 #[tokio::test(flavor = "multi_thread")]
 async fn several_links_are_a_list_in_the_order_asked_and_exit_with_the_worst() {
     let mock = watching(&[
-        ("foyer", Watch::Ends(ended("foyer", Outcome::Fail))),
+        (
+            "foyer",
+            Watch::Ends(Box::new(ended("foyer", Outcome::Fail))),
+        ),
         (
             "lectern",
-            Watch::Ends(ended("lectern", Outcome::Unmeasured)),
+            Watch::Ends(Box::new(ended("lectern", Outcome::Unmeasured))),
         ),
     ]);
     let output = mock.run(&["--json", "measure", "lectern,foyer", "response"]);
@@ -96,7 +102,10 @@ async fn without_waiting_the_queued_measurement_is_told_and_exits_with_0() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_measurement_that_failed_exits_with_3_and_is_still_printed() {
-    let mock = watching(&[("lectern", Watch::Ends(in_state("lectern", State::Failed)))]);
+    let mock = watching(&[(
+        "lectern",
+        Watch::Ends(Box::new(in_state("lectern", State::Failed))),
+    )]);
     let output = mock.run(&["--json", "measure", "lectern", "response"]);
     assert_eq!(output.status.code(), Some(3), "{output:?}");
     assert_eq!(document(&output)["state"], "FAILED");
@@ -107,7 +116,10 @@ async fn a_watch_that_breaks_off_is_taken_up_again_twice() {
     let mock = watching(&[
         ("lectern", Watch::Breaks),
         ("lectern", Watch::Breaks),
-        ("lectern", Watch::Ends(ended("lectern", Outcome::Pass))),
+        (
+            "lectern",
+            Watch::Ends(Box::new(ended("lectern", Outcome::Pass))),
+        ),
     ]);
     let output = mock.run(&["--json", "measure", "lectern", "response"]);
     assert_eq!(output.status.code(), Some(0), "{output:?}");

@@ -24,7 +24,7 @@ pub enum Watch {
     /// Tells that it runs, then the stream ends too early.
     Breaks,
     /// Tells the final state.
-    Ends(Measurement),
+    Ends(Box<Measurement>),
     /// Runs until somebody cancels it, and then says so.
     UntilCancelled,
     /// Runs for ever.
@@ -218,7 +218,7 @@ impl MeasurementService for Services {
         let cancelled = self.cancelled.clone();
         let after: Pieces<_> = match watch {
             Watch::Breaks => Box::pin(tokio_stream::empty()),
-            Watch::Ends(measurement) => Box::pin(tokio_stream::once(told(measurement))),
+            Watch::Ends(measurement) => Box::pin(tokio_stream::once(told(*measurement))),
             Watch::Hangs => Box::pin(tokio_stream::pending()),
             Watch::UntilCancelled => Box::pin(tokio_stream::once(()).then(move |()| {
                 let cancelled = cancelled.clone();
