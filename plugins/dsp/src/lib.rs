@@ -1,1 +1,3 @@
-//! Placeholder.
+//! The measurement science.
+
+pub mod tone;
