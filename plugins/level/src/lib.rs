@@ -1,1 +1,4 @@
 //! The analysis `level`.
+
+pub mod clipper;
+pub mod crossing;
