@@ -1,4 +1,8 @@
 //! The daemon: owns the audio interface, runs measurements, keeps their results.
 
 pub mod audio;
+pub mod clock;
+pub mod config;
+pub mod plugins;
 pub mod simulated;
+pub mod store;
