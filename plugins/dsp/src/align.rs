@@ -116,9 +116,8 @@ struct Finder<'a> {
 
 impl<'a> Finder<'a> {
     fn new(sent: &'a [f64], layout: &'a Layout) -> Self {
-        let detector = |range: &std::ops::Range<usize>| {
-            Detector::new(&sent[range.clone()], layout.rate_hz)
-        };
+        let detector =
+            |range: &std::ops::Range<usize>| Detector::new(&sent[range.clone()], layout.rate_hz);
         Self {
             sent,
             layout,

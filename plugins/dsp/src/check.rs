@@ -84,11 +84,16 @@ mod tests {
 
     fn sweep(amplitude: f64) -> Vec<f32> {
         let sweep = Sweep::new(48_000.0, amplitude, 20.0, 20_000.0, 2.0);
-        (0..sweep.frame_count()).map(|n| sweep.sample(n) as f32).collect()
+        (0..sweep.frame_count())
+            .map(|n| sweep.sample(n) as f32)
+            .collect()
     }
 
     fn to_16_bit(samples: &[f32]) -> Vec<f32> {
-        samples.iter().map(|x| (x * 32_768.0).round() / 32_768.0).collect()
+        samples
+            .iter()
+            .map(|x| (x * 32_768.0).round() / 32_768.0)
+            .collect()
     }
 
     #[test]
@@ -96,7 +101,11 @@ mod tests {
         for amplitude in [1.0, 0.1, 0.01, 0.001] {
             let samples = sweep(amplitude);
             assert_eq!(flat_top_count(&samples), 0, "float {amplitude}");
-            assert_eq!(flat_top_count(&to_16_bit(&samples)), 0, "16 bit {amplitude}");
+            assert_eq!(
+                flat_top_count(&to_16_bit(&samples)),
+                0,
+                "16 bit {amplitude}"
+            );
         }
     }
 

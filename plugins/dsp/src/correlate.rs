@@ -104,7 +104,8 @@ impl Detector {
     fn thin(&self, found: Vec<Match>, count: usize) -> Vec<Match> {
         let mut kept: Vec<Match> = Vec::new();
         for candidate in found {
-            let apart = |other: &Match| (other.at - candidate.at).abs() > self.template_len as i64 / 2;
+            let apart =
+                |other: &Match| (other.at - candidate.at).abs() > self.template_len as i64 / 2;
             if kept.len() < count && kept.iter().all(apart) {
                 kept.push(candidate);
             }
@@ -146,7 +147,13 @@ impl Detector {
 /// Gain of the band-pass: the burst's band with soft edges that ring for less than [`RING_S`].
 fn band_pass(frequency_hz: f64) -> f64 {
     let [low_hz, high_hz] = BURST_BAND_HZ;
-    flat_top(frequency_hz, 0.4 * low_hz, 0.6 * low_hz, 2_000.0, high_hz + 2_000.0)
+    flat_top(
+        frequency_hz,
+        0.4 * low_hz,
+        0.6 * low_hz,
+        2_000.0,
+        high_hz + 2_000.0,
+    )
 }
 
 #[cfg(test)]
@@ -156,7 +163,9 @@ mod tests {
     use crate::noise;
 
     fn template() -> Vec<f64> {
-        (0..7_200).map(|n| burst::sample(End::Opening, f64::from(n) / 48_000.0)).collect()
+        (0..7_200)
+            .map(|n| burst::sample(End::Opening, f64::from(n) / 48_000.0))
+            .collect()
     }
 
     #[test]
@@ -164,13 +173,17 @@ mod tests {
         let template = template();
         let detector = Detector::new(&template, 48_000.0);
         for place in [0usize, 55_000, 65_000, 150_000] {
-            let mut recording: Vec<f32> =
-                (0..200_000).map(|n| (0.7 * noise::gaussian(5, n)) as f32).collect();
+            let mut recording: Vec<f32> = (0..200_000)
+                .map(|n| (0.7 * noise::gaussian(5, n)) as f32)
+                .collect();
             for (n, sample) in template.iter().enumerate() {
                 recording[place + n] -= *sample as f32;
             }
             let best = detector.search(&recording, -7_000..200_000, 1)[0];
-            assert!((best.at - place as i64).abs() <= 1, "{best:?}, want {place}");
+            assert!(
+                (best.at - place as i64).abs() <= 1,
+                "{best:?}, want {place}"
+            );
             assert!(best.likeness < -0.6, "{best:?}");
         }
     }

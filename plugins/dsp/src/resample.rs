@@ -151,7 +151,9 @@ mod tests {
 
     #[test]
     fn what_lies_above_the_new_half_rate_is_gone_by_110_db() {
-        let input: Vec<f64> = (0..8_000).map(|n| (TAU * 30.0 / 96.0 * f64::from(n)).sin()).collect();
+        let input: Vec<f64> = (0..8_000)
+            .map(|n| (TAU * 30.0 / 96.0 * f64::from(n)).sin())
+            .collect();
         let output = Resampler::new(2.0).resample(&input, 1_000.0, 2.0, 3_000);
         let peak = output.iter().fold(0f64, |peak, x| peak.max(x.abs()));
         assert!(peak < 3e-6, "peak {peak}");

@@ -211,7 +211,9 @@ mod tests {
         let stimulus = stimulus(1.5);
         let whole = stimulus.whole();
         let peak = |from: usize, to: usize| {
-            whole[from..to].iter().fold(0f32, |peak, x| peak.max(x.abs()))
+            whole[from..to]
+                .iter()
+                .fold(0f32, |peak, x| peak.max(x.abs()))
         };
         assert!((peak(0, 72_000) / 0.01 - 1.0).abs() < 0.01);
         assert!(peak(0, whole.len()) <= 0.1 * (1.0 + 1e-6));

@@ -40,13 +40,7 @@ impl Sweep {
     ///
     /// Valid for `0 < start_hz < stop_hz < 0.49 rate_hz`, `duration_s > 0`.
     #[must_use]
-    pub fn new(
-        rate_hz: f64,
-        amplitude: f64,
-        start_hz: f64,
-        stop_hz: f64,
-        duration_s: f64,
-    ) -> Self {
+    pub fn new(rate_hz: f64, amplitude: f64, start_hz: f64, stop_hz: f64, duration_s: f64) -> Self {
         Self {
             rate_hz,
             amplitude,

@@ -6,6 +6,7 @@
 mod fit;
 mod folding;
 mod harmonics;
+mod heard;
 mod residual;
 mod sequence;
 mod solve;
@@ -14,6 +15,7 @@ mod taper;
 pub use fit::{HARMONIC_COUNT_MAX, ToneFit, ToneFitter};
 pub use folding::clear_frequency_hz;
 pub use harmonics::{Estimate, HarmonicLevel, RelativeHarmonics};
+pub use heard::Heard;
 pub use residual::{BandPower, Residual};
 pub use sequence::{Sequence, Tone};
 pub use taper::Taper;

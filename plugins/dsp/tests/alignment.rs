@@ -49,11 +49,18 @@ fn offsets_polarity_and_skew_of_clean_recordings_are_found_to_1e_4_ppm() {
         take.length_s = wave.length_s() + start_s + 0.3;
         let got = aligned(&wave, &take).unwrap();
         let off_ppm = got.link.skew.ppm - skew_ppm;
-        println!("{take:?}\n {:?} {:?}", got.link.skew, got.link.offset_frames);
+        println!(
+            "{take:?}\n {:?} {:?}",
+            got.link.skew, got.link.offset_frames
+        );
         assert!(off_ppm.abs() < 1e-3, "skew is off by {off_ppm} ppm");
         assert!((got.link.polarity - gain.signum()).abs() < 1e-9);
         let want = start_s * rate_hz;
-        assert!((got.link.offset_frames - want).abs() < 1.0, "{} {want}", got.link.offset_frames);
+        assert!(
+            (got.link.offset_frames - want).abs() < 1.0,
+            "{} {want}",
+            got.link.offset_frames
+        );
         let error = worst_error(&wave, &take, &got);
         println!("worst {error:e}");
     }
@@ -74,7 +81,10 @@ fn skew_of_120_ppm_at_40_db_is_within_0_05_ppm_over_8_seeds() {
         assert!(off_ppm.abs() < 0.05);
         square += (off_ppm / got.uncertainty_ppm).powi(2) / 8.0;
     }
-    assert!((0.3..3.0).contains(&square), "errors are {square} of their variance");
+    assert!(
+        (0.3..3.0).contains(&square),
+        "errors are {square} of their variance"
+    );
 }
 
 #[test]
@@ -107,7 +117,9 @@ fn wrong_recordings_are_refused_each_with_its_reason() {
     assert_eq!(failure(&wave, &vec![0.0; len]), "no-signal");
     assert_eq!(failure(&wave, &whole[..48_000]), "too-short");
     assert_eq!(failure(&wave, &[]), "no-signal");
-    let noise: Vec<f32> = (0..len as u64).map(|n| 0.1 * noise::gaussian(3, n) as f32).collect();
+    let noise: Vec<f32> = (0..len as u64)
+        .map(|n| 0.1 * noise::gaussian(3, n) as f32)
+        .collect();
     assert_eq!(failure(&wave, &noise), "unrelated");
     let mut muted = whole.clone();
     muted[wave.layout.body.end..].fill(0.0);

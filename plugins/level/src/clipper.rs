@@ -84,8 +84,14 @@ mod tests {
             (0.1, 40.29909, 42.93139, 0.127_111),
         ] {
             let overdrive_db = -20.0 * f64::log10(r);
-            assert!((100.0 * thd_ratio(overdrive_db, 7) - to_7).abs() < 6e-6, "{r}");
-            assert!((100.0 * thd_ratio(overdrive_db, 19) - to_19).abs() < 6e-6, "{r}");
+            assert!(
+                (100.0 * thd_ratio(overdrive_db, 7) - to_7).abs() < 6e-6,
+                "{r}"
+            );
+            assert!(
+                (100.0 * thd_ratio(overdrive_db, 19) - to_19).abs() < 6e-6,
+                "{r}"
+            );
             assert!((fundamental(overdrive_db) - first).abs() < 6e-7, "{r}");
         }
     }

@@ -87,7 +87,8 @@ fn chosen(points: &[Point], index: usize, mark: &Mark<'_>) -> Vec<usize> {
     };
     let mut chosen = Vec::new();
     if belongs(points, index - 1, mark) {
-        let far = points[index - 1].reading.value > 3.0 * points[index.saturating_sub(2)].reading.value;
+        let far =
+            points[index - 1].reading.value > 3.0 * points[index.saturating_sub(2)].reading.value;
         if index >= 2 && !far && belongs(points, index - 2, mark) {
             chosen.push(index - 2);
         }

@@ -5,9 +5,9 @@ use std::ops::Range;
 
 use rustfft::num_complex::Complex64;
 
+use super::read::ClockReader;
 use crate::burst::{self, End};
 use crate::fft::{Transform, smooth_size};
-use super::read::ClockReader;
 use crate::stimulus::Layout;
 use crate::window::flat_top;
 
@@ -85,7 +85,9 @@ impl Ends {
             skew = match plausible(steady) {
                 Some(steady) if !contradiction => steady,
                 // A step of the delay: the clock is as the bursts tell it within themselves.
-                _ => plausible(local[0]).filter(|s| s.abs() > 4.0 * local[1]).unwrap_or(0.0),
+                _ => plausible(local[0])
+                    .filter(|s| s.abs() > 4.0 * local[1])
+                    .unwrap_or(0.0),
             };
             ends = Self {
                 opening_position: from,
@@ -128,8 +130,8 @@ impl<'a> Reader<'a> {
             padded.extend_from_slice(&sent[range.clone()]);
             padded
         };
-        let sent = Transform::new(size)
-            .forward_pair(&burst(&layout.opening), &burst(&layout.closing));
+        let sent =
+            Transform::new(size).forward_pair(&burst(&layout.opening), &burst(&layout.closing));
         Self {
             layout,
             clock,
@@ -222,7 +224,8 @@ impl<'a> Reader<'a> {
                 [weight, slope, slope * apart_s, cross.arg()]
             })
             .collect();
-        let sum = |f: &dyn Fn(&[f64; 4]) -> f64| rows.iter().map(|row| row[0] * f(row)).sum::<f64>();
+        let sum =
+            |f: &dyn Fn(&[f64; 4]) -> f64| rows.iter().map(|row| row[0] * f(row)).sum::<f64>();
         let (aa, ab, bb) = (
             sum(&|r| r[1] * r[1]),
             sum(&|r| r[1] * r[2]),
@@ -249,7 +252,13 @@ impl<'a> Reader<'a> {
 
 fn in_band(frequency_hz: f64) -> f64 {
     let [low_hz, high_hz] = BAND_HZ;
-    flat_top(frequency_hz, low_hz * 0.85, low_hz * 0.3, high_hz * 0.15, high_hz * 1.1)
+    flat_top(
+        frequency_hz,
+        low_hz * 0.85,
+        low_hz * 0.3,
+        high_hz * 0.15,
+        high_hz * 1.1,
+    )
 }
 
 /// Index of the largest absolute sample.

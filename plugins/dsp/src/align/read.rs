@@ -27,8 +27,11 @@ impl ClockReader {
         let to = (first + step * count as f64).ceil() as i64 + 64;
         let to = to.clamp(from as i64, samples.len() as i64) as usize;
         let input: Vec<f64> = samples[from..to].iter().map(|&x| f64::from(x)).collect();
-        self.resampler
-            .get_or_init(|| Resampler::new(1.0))
-            .resample(&input, first - from as f64, step, count)
+        self.resampler.get_or_init(|| Resampler::new(1.0)).resample(
+            &input,
+            first - from as f64,
+            step,
+            count,
+        )
     }
 }

@@ -45,8 +45,15 @@ fn amplitude_of_a_clean_tone_is_within_0_00001_db_from_20_hz_to_20_khz() {
             let found = fit(&samples, freq_hz);
             // f32 rounds by 2^-25 of the value: 1e-7 re 0.1, averaged over thousands of samples.
             let error_db = 20.0 * (found.amplitude() / 0.1).log10();
-            assert!(error_db.abs() < 1e-5, "{freq_hz} Hz, {count}: {error_db} dB");
-            assert!((found.dc - 0.003).abs() < 1e-7, "{freq_hz} Hz: {}", found.dc);
+            assert!(
+                error_db.abs() < 1e-5,
+                "{freq_hz} Hz, {count}: {error_db} dB"
+            );
+            assert!(
+                (found.dc - 0.003).abs() < 1e-7,
+                "{freq_hz} Hz: {}",
+                found.dc
+            );
         }
     }
 }
@@ -80,8 +87,7 @@ fn clipped(r: f64, n: f64) -> f64 {
     if n == 1.0 {
         return 2.0 / std::f64::consts::PI * (alpha + r * (1.0 - r * r).sqrt());
     }
-    let difference =
-        ((n - 1.0) * alpha).sin() / (n - 1.0) - ((n + 1.0) * alpha).sin() / (n + 1.0);
+    let difference = ((n - 1.0) * alpha).sin() / (n - 1.0) - ((n + 1.0) * alpha).sin() / (n + 1.0);
     4.0 / std::f64::consts::PI * (0.5 * difference + r * (n * alpha).cos() / n)
 }
 
@@ -94,7 +100,10 @@ fn hard_clip_reads_its_closed_form_within_0_02_db_from_0_1_to_43_percent() {
             let power: f64 = odd.map(|n| clipped(r, n).powi(2)).iter().sum();
             let want = 20.0 * (power.sqrt() / clipped(r, 1.0)).log10();
             let got = thd_db(&samples, freq_hz, 10);
-            assert!((got - want).abs() < 0.005, "{freq_hz} Hz, {r}: {got}, want {want}");
+            assert!(
+                (got - want).abs() < 0.005,
+                "{freq_hz} Hz, {r}: {got}, want {want}"
+            );
         }
     }
 }
@@ -126,7 +135,11 @@ fn amplitude_in_noise_scatters_within_1_25_of_the_bound_and_as_its_uncertainty_s
     let got = (square_sum / runs as f64).sqrt();
     let told = (told_sum / runs as f64).sqrt();
     assert!(got / bound < 1.25, "{} of the bound", got / bound);
-    assert!((told / bound / 1.106 - 1.0).abs() < 0.03, "told {}", told / bound);
+    assert!(
+        (told / bound / 1.106 - 1.0).abs() < 0.03,
+        "told {}",
+        told / bound
+    );
 }
 
 #[test]
@@ -146,8 +159,14 @@ fn thd_in_noise_is_unbiased_and_its_uncertainty_covers_it() {
         told += thd.uncertainty / f64::from(runs as u32);
     }
     let (mean, deviation) = (sum / runs as f64, (square_sum / runs as f64).sqrt());
-    assert!(mean.abs() < 3.0 * deviation / 10.0, "bias {mean}, deviation {deviation}");
-    assert!((deviation / told - 1.0).abs() < 0.25, "{deviation}, told {told}");
+    assert!(
+        mean.abs() < 3.0 * deviation / 10.0,
+        "bias {mean}, deviation {deviation}"
+    );
+    assert!(
+        (deviation / told - 1.0).abs() < 0.25,
+        "{deviation}, told {told}"
+    );
 }
 
 #[test]
@@ -165,7 +184,11 @@ fn silence_gives_no_tone_and_what_is_not_finite_no_fit() {
     let mut broken = tone(997.0, 9_600, f64::sin);
     broken[17] = f32::NAN;
     assert!(ToneFitter::new().fit(&broken, 997.0 / RATE_HZ).is_none());
-    assert!(ToneFitter::new().fit(&broken[..60], 997.0 / RATE_HZ).is_none());
+    assert!(
+        ToneFitter::new()
+            .fit(&broken[..60], 997.0 / RATE_HZ)
+            .is_none()
+    );
 }
 
 #[test]

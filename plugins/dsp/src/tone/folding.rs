@@ -39,7 +39,9 @@ fn folding_distance_hz(freq_hz: f64, rate_hz: f64) -> f64 {
             continue;
         }
         let folded_hz = (harmonic_hz - rate_hz * (harmonic_hz / rate_hz).round()).abs();
-        let nearest = (folded_hz / freq_hz).round().clamp(1.0, f64::from(ORDER_MEASURED));
+        let nearest = (folded_hz / freq_hz)
+            .round()
+            .clamp(1.0, f64::from(ORDER_MEASURED));
         least = least.min((folded_hz - nearest * freq_hz).abs());
     }
     least

@@ -32,7 +32,8 @@ impl RelativeHarmonics {
         let back = fundamental.conj() / fundamental.norm();
         let mut turn = back;
         let (mut ratios, mut variances) = (Vec::new(), Vec::new());
-        for (k, (harmonic, variance)) in fit.harmonics.iter().zip(&fit.variances).enumerate().skip(1)
+        for (k, (harmonic, variance)) in
+            fit.harmonics.iter().zip(&fit.variances).enumerate().skip(1)
         {
             turn *= back;
             let ratio = harmonic * turn / power.sqrt();

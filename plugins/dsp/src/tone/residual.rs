@@ -37,7 +37,9 @@ impl Residual {
         for (n, (bin, sample)) in bins.iter_mut().zip(&left).enumerate() {
             bin.re = sample * (turn * (n as f64 + 0.5)).sin().powi(2);
         }
-        planner.plan_fft_forward(transform_length).process(&mut bins);
+        planner
+            .plan_fft_forward(transform_length)
+            .process(&mut bins);
         // Mean square of a Hann window: 3/8.
         let square_sum = 0.375 * sample_count as f64;
         bins.truncate(transform_length / 2);

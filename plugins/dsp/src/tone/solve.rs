@@ -12,9 +12,7 @@ pub(super) fn solve_cosines(sums: &[f64], right: Vec<f64>) -> Vec<f64> {
 /// Solves for the sines of orders 1 to `right.len()`, with the matrix
 /// `(sums[|k - l|] - sums[k + l]) / 2`.
 pub(super) fn solve_sines(sums: &[f64], right: Vec<f64>) -> Vec<f64> {
-    solve(right, |k, l| {
-        (sums[k.abs_diff(l)] - sums[k + l + 2]) / 2.0
-    })
+    solve(right, |k, l| (sums[k.abs_diff(l)] - sums[k + l + 2]) / 2.0)
 }
 
 /// Solves a symmetric positive definite system by Cholesky's factorisation.
