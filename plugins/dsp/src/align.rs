@@ -196,6 +196,9 @@ impl<'a> Finder<'a> {
         };
         let len = samples.len() as i64;
         let closing = best(&self.closing.search(samples, 0..len, 1));
+        if best(openings) >= LIKENESS_MIN && closing >= LIKENESS_MIN {
+            return AlignError::OtherStimulus { which };
+        }
         if best(openings) >= LIKENESS_MIN {
             return AlignError::CutOff { which, end: "end" };
         }

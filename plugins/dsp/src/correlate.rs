@@ -200,7 +200,7 @@ mod tests {
     fn unrelated_sounds_stay_below_a_likeness_of_0_15() {
         let detector = Detector::new(&template(), 48_000.0);
         let tone = |n: u64| (n as f64 * 0.13).sin();
-        let click = |n: u64| f64::from(u8::from(n % 5_000 == 0));
+        let click = |n: u64| f64::from(u8::from(n.is_multiple_of(5_000)));
         let noise = |n: u64| noise::gaussian(9, n);
         let sounds: [&dyn Fn(u64) -> f64; 3] = [&tone, &click, &noise];
         for sound in sounds {

@@ -167,6 +167,23 @@ impl<B: Body> Stimulus<B> {
         samples
     }
 
+    /// Whether `sent` is this stimulus, its wake-up apart: same length within a frame, and no
+    /// more than 1 % (RMS) away. So much covers a copy in 16 bit, and no other parameters.
+    #[must_use]
+    pub fn is_what_was_sent(&self, sent: &[f32]) -> bool {
+        let (from, to) = (self.layout.opening.start, self.layout.frame_count());
+        if sent.len().abs_diff(to) > 1 || sent.len() < from {
+            return false;
+        }
+        let (mut off, mut power) = (0.0, 0.0);
+        for (frame, &got) in sent.iter().enumerate().take(to).skip(from) {
+            let want = self.sample(frame);
+            off += (f64::from(got) - want).powi(2);
+            power += want * want;
+        }
+        off <= 1e-4 * power
+    }
+
     fn sample(&self, frame: usize) -> f64 {
         let layout = &self.layout;
         let since_s = |first: usize| (frame - first) as f64 / layout.rate_hz;
@@ -218,6 +235,22 @@ mod tests {
         assert!((peak(0, 72_000) / 0.01 - 1.0).abs() < 0.01);
         assert!(peak(0, whole.len()) <= 0.1 * (1.0 + 1e-6));
         assert!((stimulus.peak_dbfs() + 20.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_16_bit_copy_is_what_was_sent_and_another_level_or_length_is_not() {
+        let stimulus = stimulus(0.5);
+        let whole = stimulus.whole();
+        let coarse = |gain: f32| -> Vec<f32> {
+            let round = |x: &f32| (x * gain * 32_768.0).round() / 32_768.0;
+            whole.iter().map(round).collect()
+        };
+        assert!(stimulus.is_what_was_sent(&coarse(1.0)));
+        assert!(!stimulus.is_what_was_sent(&coarse(1.03)));
+        assert!(!stimulus.is_what_was_sent(&whole[..whole.len() - 9]));
+        let mut damaged = whole;
+        damaged[50_000] = f32::NAN;
+        assert!(!stimulus.is_what_was_sent(&damaged));
     }
 
     #[test]

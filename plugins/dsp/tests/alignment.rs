@@ -132,5 +132,5 @@ fn wrong_recordings_are_refused_each_with_its_reason() {
     assert_eq!(failure(&wave, &damaged), "not-finite");
     let other = Wave::sweep(48_000.0, 1.6);
     let other = Take::of(&other).record(&other);
-    println!("{}", failure(&wave, &other));
+    assert_eq!(failure(&wave, &other), "sent-mismatch");
 }

@@ -35,6 +35,11 @@ pub enum AlignError {
         /// `beginning` or `end`.
         end: &'static str,
     },
+    /// Both bursts are there, but not as far apart as in this stimulus.
+    OtherStimulus {
+        /// `link` or `reference`.
+        which: &'static str,
+    },
     /// A sample is NaN or infinite.
     NotFinite {
         /// `link` or `reference`.
@@ -53,6 +58,7 @@ impl AlignError {
             Self::Unrelated { .. } => "unrelated",
             Self::TooShort { .. } => "too-short",
             Self::CutOff { .. } => "cut-off",
+            Self::OtherStimulus { .. } => "sent-mismatch",
             Self::NotFinite { .. } => "not-finite",
         }
     }
@@ -84,6 +90,11 @@ impl fmt::Display for AlignError {
                 f,
                 "the {which}'s return does not hold the {end} of the stimulus: record from before \
                  it starts until after it has ended"
+            ),
+            Self::OtherStimulus { which } => write!(
+                f,
+                "the {which}'s return is of another stimulus: its bursts are not as far apart as \
+                 those that were sent"
             ),
             Self::NotFinite { which, index } => write!(
                 f,
