@@ -26,7 +26,7 @@ pub struct Mark<'a> {
 pub enum Crossing {
     /// Level at the send in dBFS.
     At(Estimate),
-    /// The mark was passed at the lowest step already.
+    /// The mark is passed at every step, the lowest too.
     BelowLowest,
     /// The mark was never reached.
     Never,
@@ -42,11 +42,16 @@ pub enum Crossing {
 #[must_use]
 pub fn crossing(points: &[Point], mark: &Mark<'_>) -> Crossing {
     let passed = |point: &Point| point.reading.value >= mark.target;
-    if points.first().is_some_and(passed) {
-        return Crossing::BelowLowest;
-    }
-    match points.iter().position(passed) {
-        Some(index) => Crossing::At(between(points, index, mark)),
+    // What the lowest levels have too much of is noise or crossover distortion, not overdrive.
+    let Some(low) = points.iter().position(|point| !passed(point)) else {
+        return if points.is_empty() {
+            Crossing::Never
+        } else {
+            Crossing::BelowLowest
+        };
+    };
+    match points[low..].iter().position(passed) {
+        Some(index) => Crossing::At(between(&points[low..], index, mark)),
         None => Crossing::Never,
     }
 }
