@@ -3,10 +3,13 @@
 //! One engine thread owns an [`Interface`] for its whole life and exchanges blocks with it in
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
+mod alsa;
 pub mod callback;
 mod closing;
+pub mod devices;
 mod jack;
 mod open;
+mod paced;
 pub mod queue;
 mod ramp;
 mod scheduling;
@@ -14,8 +17,10 @@ pub mod shared;
 mod watchdog;
 
 pub use self::{
+    alsa::{AlsaInterface, DELAY_NOTE},
     jack::JackInterface,
     open::{OpenConfig, open},
+    paced::Paced,
 };
 
 use std::{
