@@ -3,5 +3,7 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod judge;
+pub mod plugins;
 pub mod simulated;
 pub mod store;
