@@ -3,6 +3,11 @@
 //! One engine thread owns an [`Interface`] for its whole life and exchanges blocks with it in
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
+pub mod engine;
+pub mod listening;
+pub mod performance;
+mod stage;
+
 use std::{
     sync::{
         Arc,
