@@ -270,7 +270,14 @@ impl Stream {
 
     fn play(&mut self, performance: Performance) -> Result<(), InterfaceError> {
         let shape = self.interface.shape().clone();
+        let mute = self.interface.mute();
+        mute.set(performance.cancel.is_set());
+        let cancel = Arc::clone(&performance.cancel);
         let mut stage = Stage::new(performance, &shape, self.next_frame);
+        if cancel.is_set() {
+            // Somebody silenced all between the two lines above; the ramp must not be heard.
+            mute.set(true);
+        }
         loop {
             let frame_count = self.block_frames;
             let block = stage.block(frame_count);
@@ -290,7 +297,7 @@ impl Stream {
                 stage.end(Ended::Lost(got.lost.unwrap_or(super::Loss::Unknown)));
                 return Ok(());
             }
-            if stage.hear(&got, heard, self.epoch, &self.interface.mute()) {
+            if stage.hear(&got, heard, self.epoch, &mute) {
                 return Ok(());
             }
         }

@@ -17,15 +17,18 @@ pub struct Part {
     pub delay_frames: u64,
     /// What is played, full scale = 1.
     pub samples: Arc<[f32]>,
+    /// Ends this part alone, ramping down.
+    pub cancel: Arc<Cancel>,
 }
 
 impl Part {
-    /// Adds the part's frames from `first_frame` of the performance on to `block`.
-    pub fn mix(&self, first_frame: u64, block: &mut [f32]) {
+    /// Adds the part's frames from `first_frame` of the performance on to `block`, each times
+    /// the factor that `fade` gives for its frame.
+    pub fn mix(&self, first_frame: u64, block: &mut [f32], fade: impl Fn(u64) -> f32) {
         for (frame, sample) in (first_frame..).zip(block) {
             let Some(index) = frame.checked_sub(self.delay_frames) else { continue };
             if let Some(value) = usize::try_from(index).ok().and_then(|at| self.samples.get(at)) {
-                *sample += value;
+                *sample += value * fade(frame);
             }
         }
     }

@@ -32,13 +32,16 @@ pub(super) struct Stage {
     mixed_frames: u64,
     /// Next frame of the performance that is expected to be heard.
     heard_frames: u64,
-    /// Frame of the performance at which the ramp down began.
+    /// Frame of the performance at which the ramp down of all began.
     ramp_from: Option<u64>,
+    /// The same for each part alone.
+    part_ramps_from: Vec<Option<u64>>,
 }
 
 impl Stage {
     pub(super) fn new(performance: Performance, shape: &Shape, start_frame: u64) -> Self {
         let ramp_frames = (f64::from(shape.rate_hz) * RAMP_S) as u64;
+        let part_ramps_from = vec![None; performance.parts.len()];
         Self {
             performance,
             send_count: shape.send_count,
@@ -47,6 +50,7 @@ impl Stage {
             mixed_frames: 0,
             heard_frames: 0,
             ramp_from: None,
+            part_ramps_from,
         }
     }
 
@@ -61,19 +65,18 @@ impl Stage {
 
     /// Mixes the next block, one vector a send.
     pub(super) fn block(&mut self, frame_count: usize) -> Vec<Vec<f32>> {
-        if self.ramp_from.is_none() && self.performance.cancel.is_set() {
-            self.ramp_from = Some(self.mixed_frames);
+        let at_frame = self.mixed_frames;
+        if self.performance.cancel.is_set() {
+            self.ramp_from.get_or_insert(at_frame);
         }
         let mut block = vec![vec![0.0; frame_count]; self.send_count];
-        for part in &self.performance.parts {
-            if let Some(send) = block.get_mut(part.send) {
-                part.mix(self.mixed_frames, send);
+        for (part, ramp_from) in self.performance.parts.iter().zip(&mut self.part_ramps_from) {
+            if part.cancel.is_set() {
+                ramp_from.get_or_insert(at_frame);
             }
-        }
-        if let Some(from) = self.ramp_from {
-            for send in &mut block {
-                ramp_down(send, self.mixed_frames - from, self.ramp_frames);
-            }
+            let Some(send) = block.get_mut(part.send) else { continue };
+            let begin = [*ramp_from, self.ramp_from].into_iter().flatten().min();
+            part.mix(at_frame, send, |frame| ramp_down(frame, begin, self.ramp_frames));
         }
         self.mixed_frames += frame_count as u64;
         block
@@ -150,10 +153,9 @@ impl Stage {
     }
 }
 
-/// Fades a block that lies `from_frame` frames after the begin of a ramp of `ramp_frames`.
-fn ramp_down(block: &mut [f32], from_frame: u64, ramp_frames: u64) {
-    for (frame, sample) in (from_frame..).zip(block) {
-        let done = (frame as f64 / ramp_frames.max(1) as f64).min(1.0);
-        *sample *= (0.5 + 0.5 * (std::f64::consts::PI * done).cos()) as f32;
-    }
+/// Factor of a ramp of `ramp_frames` that began at `begin`: 1 before it, 0 after it.
+fn ramp_down(frame: u64, begin: Option<u64>, ramp_frames: u64) -> f32 {
+    let Some(past) = begin.and_then(|begin| frame.checked_sub(begin)) else { return 1.0 };
+    let done = (past as f64 / ramp_frames.max(1) as f64).min(1.0);
+    (0.5 + 0.5 * (std::f64::consts::PI * done).cos()) as f32
 }
