@@ -1,4 +1,6 @@
 //! The daemon: owns the audio interface, runs measurements, keeps their results.
 
 pub mod audio;
+pub mod clock;
+pub mod config;
 pub mod simulated;

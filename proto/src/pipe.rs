@@ -3,7 +3,13 @@
 //! A frame is a little-endian header of three `u32` (payload length in bytes, kind, sequence
 //! number), then the payload. Every call has one reply of the same sequence number.
 
+mod audio;
+mod calls;
+
 use std::io::{self, Read, Write};
+
+pub use audio::{Block, OwnedBlock, append_samples, read_samples};
+pub use calls::{BeginCall, CallKind, RenderCall, ReplyKind};
 
 /// Largest payload that either side accepts, in bytes.
 pub const PAYLOAD_BYTES_MAX: usize = 64 << 20;

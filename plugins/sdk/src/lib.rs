@@ -1,9 +1,36 @@
 //! Write a goodwire plugin in safe Rust: implement [`Plugin`] and [`Session`], then call
-//! [`export_plugin!`].
+//! [`export_plugin!`]. Build a `cdylib` whose file is named `libgoodwire_plugin_….so`.
+//!
+//! A whole plugin (`examples/goodwire_plugin_loudest.rs` beside this crate):
+//!
+//! ```
+#![doc = include_str!("../examples/goodwire_plugin_loudest.rs")]
+//! ```
+
+#[doc(hidden)]
+pub mod export;
 
 pub use goodwire_proto::plugin::v1 as payload;
 pub use goodwire_proto::v1 as api;
-pub use prost_types::{ListValue, Struct, Value};
+pub use prost_types::{ListValue, Struct, Value, value::Kind};
+
+/// Exports a [`Plugin`] as the C symbol that the host looks for. Once in a library.
+///
+/// Every call is checked for null and for lengths. A panic inside one becomes an error that names
+/// it; the session is not called again after that. `panic = "abort"` defeats this: leave it alone.
+#[macro_export]
+macro_rules! export_plugin {
+    ($plugin:ty) => {
+        /// The entry of this library; see `goodwire_plugin.h`.
+        #[unsafe(no_mangle)]
+        pub extern "C" fn goodwire_plugin(
+            host_major: u32,
+            _host_minor: u32,
+        ) -> *const $crate::export::PluginTable {
+            $crate::export::Exported::<$plugin>::table(host_major)
+        }
+    };
+}
 
 /// A plugin: one or several analyses in one library.
 pub trait Plugin: 'static {
@@ -120,4 +147,10 @@ pub enum OpenError {
     Invalid(Vec<payload::FieldViolation>),
     /// Something else.
     Failed(Failure),
+}
+
+impl From<Failure> for OpenError {
+    fn from(failure: Failure) -> Self {
+        Self::Failed(failure)
+    }
 }

@@ -1,0 +1,135 @@
+//! The configuration: one TOML file. All mistakes are told at once, each with its place and with
+//! what would be right.
+//!
+//! `toml` with `serde` would report the first mistake alone, so the spanned tables are read here
+//! key by key: a wrong value is noted, replaced by a default, and reading goes on.
+
+mod interface;
+mod limits;
+mod links;
+mod mistakes;
+mod nearest;
+mod section;
+mod simulated;
+mod types;
+mod wiring;
+
+#[cfg(test)]
+mod tests;
+
+use std::path::Path;
+
+use toml::de::DeTable;
+
+pub use mistakes::{ConfigErrors, ConfigMistake};
+pub use nearest::nearest;
+pub use types::{
+    AlsaConfig, AtValue, Backend, Config, InterfaceConfig, JackConfig, LimitConfig, LinkConfig,
+    ReferenceConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
+};
+
+use mistakes::Mistakes;
+use section::Section;
+
+/// The least that works, for whoever begins with nothing.
+const LEAST: &str = r#"at least this:
+site = "lantern-cellar"
+
+[interface]
+backend = "simulated"
+time = "virtual"
+rate = 48000
+
+[[link]]
+name = "lectern"
+send = 1
+return = 1"#;
+
+impl Config {
+    /// Reads and checks a configuration file.
+    ///
+    /// # Errors
+    /// [`ConfigErrors`] with every mistake, or saying why the file cannot be read.
+    pub fn load(path: &Path) -> Result<Self, ConfigErrors> {
+        let file = path.display().to_string();
+        let unreadable = |text| ConfigErrors::Unreadable {
+            file: file.clone(),
+            text,
+        };
+        let bytes = std::fs::read(path).map_err(|error| unreadable(error.to_string()))?;
+        match String::from_utf8(bytes) {
+            Ok(text) => Self::parse(&text, &file),
+            Err(error) => {
+                let at = error.utf8_error().valid_up_to();
+                let text = String::from_utf8_lossy(error.as_bytes()).into_owned();
+                let mistakes = Mistakes::default();
+                let right = "a text file in UTF-8, as every editor can write it";
+                mistakes.writing(at..at + 1, "this is not UTF-8".to_owned(), right.to_owned());
+                Err(ConfigErrors::Mistakes {
+                    file,
+                    mistakes: mistakes.place(&text),
+                })
+            }
+        }
+    }
+
+    /// Checks the text of a configuration; `file_name` is for the messages.
+    ///
+    /// # Errors
+    /// [`ConfigErrors::Mistakes`] with every mistake.
+    pub fn parse(text: &str, file_name: &str) -> Result<Self, ConfigErrors> {
+        let (table, errors) = DeTable::parse_recoverable(text);
+        let mistakes = Mistakes::default();
+        wiring::note_writing(&errors, &mistakes);
+        let config = if table.get_ref().is_empty() && errors.is_empty() {
+            let wrong = "there is nothing in this file".to_owned();
+            mistakes.missing(0..0, wrong, LEAST.to_owned());
+            None
+        } else {
+            let file = Section::new("", table.get_ref(), 0..0, &mistakes);
+            read_file(&file, text)
+        };
+        let mistakes = mistakes.place(text);
+        match config {
+            Some(config) if mistakes.is_empty() => Ok(config),
+            _ => Err(ConfigErrors::Mistakes {
+                file: file_name.to_owned(),
+                mistakes,
+            }),
+        }
+    }
+}
+
+/// Reads everything; what it gives counts only where no mistake was noted.
+fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
+    let right = "a name for the site, such as site = \"lantern-cellar\"";
+    let site = file.need("site", file.text("site", right), right);
+    let interface = interface::read(file);
+    // Where the back end is not known, nothing is held against the links for it.
+    let backend = interface.as_ref().and_then(|draft| draft.backend.as_ref());
+    let is_simulated = backend.is_none_or(Backend::is_simulated);
+    let rate_hz = interface.as_ref().map_or(192_000, |draft| draft.rate_hz);
+    let reference = links::read_reference(file);
+    let links = links::read_links(file, rate_hz, is_simulated);
+    let safety = links::read_safety(file, is_simulated);
+    let limits = limits::read(file, &links);
+    file.close();
+    wiring::check_names(&links);
+    wiring::check_ceilings(&links, &safety);
+    let interface = interface?;
+    let counts = wiring::check(&interface, reference.as_ref(), &links);
+    Some(Config {
+        site: site?.to_owned(),
+        interface: InterfaceConfig {
+            backend: interface.backend?,
+            rate_hz: interface.rate_hz,
+            send_count: counts.send_count,
+            return_count: counts.return_count,
+        },
+        reference: reference.map(|(_, send, ret)| links::finish_reference(send, ret)),
+        links: links.into_iter().map(|link| link.finish(&safety)).collect(),
+        safety,
+        limits,
+        hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
+    })
+}

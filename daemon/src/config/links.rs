@@ -1,0 +1,167 @@
+//! `[[link]]`, `[reference]` and `[safety]`.
+
+use std::collections::BTreeMap;
+
+use super::{
+    section::Section,
+    simulated,
+    types::{LinkConfig, ReferenceConfig, SafetyConfig},
+};
+use crate::simulated::settings::LinkSettings;
+
+/// A link as far as it could be read, beside the section that it was read from.
+pub(super) struct LinkDraft<'t> {
+    pub(super) section: Section<'t>,
+    /// Empty where it is wrong.
+    pub(super) name: String,
+    /// `None` where it is wrong.
+    pub(super) send: Option<usize>,
+    /// `None` where it is wrong.
+    pub(super) r#return: Option<usize>,
+    /// Its own ceiling in dBFS; `None` where it has none.
+    pub(super) max_send_dbfs: Option<f64>,
+    pad_db: f64,
+    setup: BTreeMap<String, String>,
+    pub(super) simulated: LinkSettings,
+}
+
+impl LinkDraft<'_> {
+    /// The link; for drafts without a mistake.
+    pub(super) fn finish(self, safety: &SafetyConfig) -> LinkConfig {
+        LinkConfig {
+            name: self.name,
+            send: self.send.unwrap_or_default(),
+            r#return: self.r#return.unwrap_or_default(),
+            pad_db: self.pad_db,
+            max_send_dbfs: self.max_send_dbfs.unwrap_or(safety.max_send_dbfs),
+            setup: self.setup,
+            simulated: self.simulated,
+        }
+    }
+}
+
+const NAME: &str =
+    "a name of letters, digits, `-` and `_`, up to 63 of them, such as \"lectern\"; not `all`";
+const NAME_LENGTH_MAX: usize = 63;
+const CEILING_MIN_DBFS: f64 = -120.0;
+const SETUP: &str = "a text in quotes, such as gain = \"-10\"";
+
+/// Reads all links, right or wrong.
+pub(super) fn read_links<'t>(
+    file: &Section<'t>,
+    rate_hz: u32,
+    is_simulated: bool,
+) -> Vec<LinkDraft<'t>> {
+    let sections = file.sections("link", "[[link]]");
+    sections
+        .into_iter()
+        .map(|section| read_link(section, rate_hz, is_simulated))
+        .collect()
+}
+
+fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraft<'_> {
+    let name = section.need("name", section.text("name", NAME), "name = \"lectern\"");
+    let name = name.filter(|name| {
+        let good = is_link_name(name);
+        if !good {
+            section.wrong(
+                "name",
+                format!("\"{name}\" cannot be the name of a link"),
+                NAME,
+            );
+        }
+        good
+    });
+    let send = section.need("send", section.channel("send"), "send = 1");
+    let r#return = section.need("return", section.channel("return"), "return = 1");
+    let settings = section
+        .section("simulated", "[link.simulated]")
+        .map(|part| {
+            let settings = simulated::read_link(&part, rate_hz);
+            part.close();
+            settings
+        });
+    if settings.is_some() && !is_simulated {
+        let wrong = "[link.simulated] belongs to the back end \"simulated\"";
+        section.wrong(
+            "simulated",
+            wrong,
+            "without it, or with backend = \"simulated\"",
+        );
+    }
+    let draft = LinkDraft {
+        name: name.unwrap_or_default().to_owned(),
+        send,
+        r#return,
+        max_send_dbfs: section.number("max_send_dbfs", CEILING_MIN_DBFS..=0.0),
+        pad_db: section.number_or("pad_db", 0.0..=120.0, 0.0),
+        setup: read_setup(&section),
+        simulated: settings.unwrap_or_default(),
+        section,
+    };
+    draft.section.close();
+    draft
+}
+
+/// True for names that can stand in `links/{link}`, in lists with commas, and beside `all`.
+fn is_link_name(name: &str) -> bool {
+    let word = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '_';
+    name.starts_with(|c: char| c.is_ascii_alphanumeric())
+        && name.chars().all(word)
+        && name.len() <= NAME_LENGTH_MAX
+        && name != "all"
+}
+
+fn read_setup(link: &Section<'_>) -> BTreeMap<String, String> {
+    let Some(section) = link.section("setup", "[link.setup]") else {
+        return BTreeMap::new();
+    };
+    let mut setup = BTreeMap::new();
+    for (key, value) in section.entries() {
+        // An empty text is allowed here: nobody has to know a serial number.
+        match value.get_ref().as_str() {
+            Some(text) => {
+                setup.insert(key.to_owned(), text.to_owned());
+            }
+            None => drop(section.text_in(key, value, SETUP)),
+        }
+    }
+    setup
+}
+
+/// Reads `[reference]`; its numbers are `None` where they are wrong.
+pub(super) fn read_reference<'t>(
+    file: &Section<'t>,
+) -> Option<(Section<'t>, Option<usize>, Option<usize>)> {
+    let section = file.section("reference", "[reference]")?;
+    let send = section.need("send", section.channel("send"), "send = 2");
+    let r#return = section.need("return", section.channel("return"), "return = 2");
+    section.close();
+    Some((section, send, r#return))
+}
+
+/// The reference; for one without a mistake.
+pub(super) fn finish_reference(send: Option<usize>, r#return: Option<usize>) -> ReferenceConfig {
+    ReferenceConfig {
+        send: send.unwrap_or_default(),
+        r#return: r#return.unwrap_or_default(),
+    }
+}
+
+/// Reads `[safety]`. On real hardware the defaults are careful.
+pub(super) fn read_safety(file: &Section<'_>, is_simulated: bool) -> SafetyConfig {
+    let mut safety = SafetyConfig {
+        max_send_dbfs: if is_simulated { 0.0 } else { -40.0 },
+        unattended: is_simulated,
+        quiet_dbfs: -50.0,
+    };
+    if let Some(section) = file.section("safety", "[safety]") {
+        let ceiling_dbfs = CEILING_MIN_DBFS..=0.0;
+        safety.max_send_dbfs =
+            section.number_or("max_send_dbfs", ceiling_dbfs, safety.max_send_dbfs);
+        safety.unattended = section.switch("unattended").unwrap_or(safety.unattended);
+        safety.quiet_dbfs = section.number_or("quiet_dbfs", -200.0..=0.0, safety.quiet_dbfs);
+        section.close();
+    }
+    safety
+}
