@@ -2,7 +2,7 @@
 
 use crate::{
     audio::performance::QuietRule,
-    config::Safety,
+    config::SafetyConfig,
     measure::job::Ending,
     store::Store,
 };
@@ -18,7 +18,7 @@ pub const CLIP_MARGIN_DB: f64 = 20.0;
 
 /// The rule for the room before playing.
 #[must_use]
-pub fn quiet_rule(safety: &Safety) -> QuietRule {
+pub fn quiet_rule(safety: &SafetyConfig) -> QuietRule {
     QuietRule { duration_s: QUIET_S, limit_dbfs: safety.quiet_dbfs, steady_db: STEADY_DB }
 }
 

@@ -20,7 +20,7 @@ use crate::{
         Shape, TimeSource,
         performance::{Answer, Cancel, Ended, Part, Performance, Prediction},
     },
-    config::Reference,
+    config::ReferenceConfig,
     safety,
 };
 
@@ -48,7 +48,7 @@ pub struct Batch {
     workers: Vec<Worker>,
     sends: Vec<Send>,
     score: Score,
-    reference: Option<Reference>,
+    reference: Option<ReferenceConfig>,
     shape: Shape,
     /// Peak of each return in the quiet room, in dBFS; empty where nothing is predicted.
     quiet_dbfs: Vec<f64>,
@@ -62,7 +62,7 @@ impl Batch {
     /// unless a link's own clip point or match changes them.
     pub fn of_equal_plans(
         workers: Vec<(Worker, Score)>,
-        reference: Option<Reference>,
+        reference: Option<ReferenceConfig>,
         shape: &Shape,
         quiet_dbfs: &[f64],
     ) -> Vec<Self> {
@@ -282,7 +282,7 @@ impl Send {
 fn sends(
     workers: &[Worker],
     scores: &[Score],
-    reference: Option<Reference>,
+    reference: Option<ReferenceConfig>,
     shape: &Shape,
 ) -> Vec<Send> {
     let new = |index: usize, score: &Score, workers: Vec<usize>| Send {
@@ -315,7 +315,7 @@ fn sends(
     sends
 }
 
-fn clock_notes(shape: &Shape, reference: Option<Reference>) -> Vec<goodwire_proto::v1::Note> {
+fn clock_notes(shape: &Shape, reference: Option<ReferenceConfig>) -> Vec<goodwire_proto::v1::Note> {
     if shape.locked || shape.time == TimeSource::Virtual || reference.is_some() {
         return Vec::new();
     }

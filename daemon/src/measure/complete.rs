@@ -14,7 +14,7 @@ use super::{
     worker::Stop,
 };
 use crate::{
-    clock::Clock,
+    clock::SharedClock,
     config::Config,
     judge,
     plugins::{PluginError, Registry},
@@ -46,7 +46,7 @@ pub struct Desk {
     /// Those who wait for the rig.
     pub queue: Queue,
     /// The wall clock.
-    pub clock: Arc<dyn Clock>,
+    pub clock: SharedClock,
 }
 
 impl Desk {
@@ -54,7 +54,7 @@ impl Desk {
     pub fn run(&self, job: &Job) -> Measurement {
         let mut measurement = job.measurement.clone();
         measurement.set_state(State::Running);
-        measurement.start_time = Some(self.clock.now());
+        measurement.start_time = Some(self.clock.timestamp());
         if let Err(error) = self.store.update(&measurement) {
             tracing::error!(%error, measurement = job.id(), "the start was not stored");
         }
@@ -66,7 +66,7 @@ impl Desk {
     pub fn settle(&self, job: &Job, outcome: Result<(SessionResult, Played), Stop>) {
         self.report_health(job, &outcome);
         let mut measurement = self.present(job);
-        measurement.end_time = Some(self.clock.now());
+        measurement.end_time = Some(self.clock.timestamp());
         measurement.progress = 1.0;
         let ending = job.fate.ending();
         match (ending, outcome) {

@@ -50,6 +50,11 @@ impl Watchers {
         self.senders().insert(measurement.name.clone(), watch::channel(snapshot).0);
     }
 
+    /// Forgets a measurement that was never stored, so nobody can have asked for it.
+    pub fn drop_unborn(&self, name: &str) {
+        self.senders().remove(name);
+    }
+
     /// Follows a measurement. `None` where it has ended or never was: the store knows.
     #[must_use]
     pub fn follow(&self, name: &str) -> Option<watch::Receiver<Snapshot>> {
