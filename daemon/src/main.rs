@@ -80,7 +80,8 @@ fn start_tracing() {
 fn start(arguments: Arguments) -> anyhow::Result<()> {
     let config = Config::load(&arguments.config)?;
     let clock = Arc::new(SystemClock);
-    let store = Store::open(&arguments.state.unwrap_or_else(places::state_folder), clock.clone())?;
+    let state_dir = arguments.state.unwrap_or_else(places::state_folder);
+    let store = Store::open(&state_dir, clock.clone())?;
     let places = if arguments.listen.is_empty() {
         vec![format!("unix:{}", places::socket().display())]
     } else {
@@ -91,7 +92,8 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
     let plugin_dirs = arguments.plugins.map_or_else(places::plugin_folders, |dir| vec![dir]);
     let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
-    let start = Start { config, store, plugin_dirs, host, listeners, clock };
+    let spool_dir = state_dir;
+    let start = Start { config, store, plugin_dirs, host, spool_dir, listeners, clock };
     let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
     runtime.block_on(async {
         let ending = CancellationToken::new();

@@ -6,6 +6,7 @@
 pub mod batch;
 pub mod complete;
 pub mod conductor;
+pub mod feed;
 pub mod job;
 pub mod matched;
 pub mod queue;

@@ -31,6 +31,8 @@ pub struct Start {
     pub plugin_dirs: Vec<PathBuf>,
     /// The plugin host's binary.
     pub host: PathBuf,
+    /// Where uploads are kept until they are read.
+    pub spool_dir: PathBuf,
     /// Where clients reach the daemon.
     pub listeners: Vec<Listener>,
     /// The wall clock.
@@ -55,6 +57,7 @@ pub async fn run(
         registry,
         watchers: Watchers::default(),
         queue: Queue::default(),
+        spool_dir: start.spool_dir,
         clock: start.clock,
     });
     let engine = Arc::new(Engine::start(opener, ceilings));

@@ -29,17 +29,18 @@ pub fn expected_dbfs(quiet_dbfs: f64, sent_dbfs: f64, gain_db: Option<f64>) -> f
     quiet_dbfs.max(sent_dbfs + gain_db.unwrap_or(UNKNOWN_GAIN_DB))
 }
 
-/// Gain of a link as last measured, in dB.
+/// Gain of a link as last measured in dB, on the simulated rig or on real hardware.
 #[must_use]
-pub fn last_gain_db(store: &Store, link: &str) -> Option<f64> {
-    let of = |analysis: &str| store.last_figure(link, analysis, "gain").ok().flatten();
+pub fn last_gain_db(store: &Store, link: &str, simulated: bool) -> Option<f64> {
+    let of = |analysis: &str| store.last_figure(link, analysis, "gain", simulated).ok().flatten();
     of("level").or_else(|| of("response"))
 }
 
-/// Clip point of a link as last measured, in dBFS at its send.
+/// Clip point of a link as last measured, in dBFS at its send; on the simulated rig or on real
+/// hardware.
 #[must_use]
-pub fn last_clip_point_dbfs(store: &Store, link: &str) -> Option<f64> {
-    store.last_figure(link, "level", "clip_point").ok().flatten()
+pub fn last_clip_point_dbfs(store: &Store, link: &str, simulated: bool) -> Option<f64> {
+    store.last_figure(link, "level", "clip_point", simulated).ok().flatten()
 }
 
 /// Refuses to play during a hold.

@@ -5,6 +5,7 @@ mod errors;
 mod judgement;
 mod listen;
 mod measurements;
+mod pages;
 mod rig;
 mod server;
 mod upload;

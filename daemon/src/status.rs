@@ -22,7 +22,7 @@ pub fn of(desk: &Desk, engine: &EngineStatus) -> Result<Status, StoreError> {
     let config = &desk.config;
     let hold = desk.store.hold()?;
     let mut notes = notes(desk, engine);
-    notes.extend(desk.store.notes());
+    notes.extend_from_slice(desk.store.notes());
     Ok(Status {
         version: env!("CARGO_PKG_VERSION").into(),
         site: config.site.clone(),

@@ -113,6 +113,12 @@ impl Store {
         &self.shared.interrupted
     }
 
+    /// False once the disk failed: nothing more is stored then.
+    #[must_use]
+    pub fn is_healthy(&self) -> bool {
+        !self.shared.disk_failed.load(Ordering::Acquire)
+    }
+
     /// What somebody should know of the file: that a damaged one was moved aside, for example.
     #[must_use]
     pub fn notes(&self) -> &[Note] {

@@ -314,3 +314,6 @@ impl Stream {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

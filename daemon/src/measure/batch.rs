@@ -237,7 +237,7 @@ impl Batch {
         let store = &conductor.desk.store;
         let links = self.workers.iter().filter_map(|worker| worker.job.link.as_ref());
         let mut expected: Vec<Prediction> = links
-            .map(|link| expect(link.r#return - 1, safety::last_gain_db(store, &link.name)))
+            .map(|link| expect(link.r#return - 1, safety::last_gain_db(store, &link.name, self.shape.simulated)))
             .collect();
         expected.extend(self.reference.map(|reference| expect(reference.r#return - 1, None)));
         expected

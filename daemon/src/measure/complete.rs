@@ -1,10 +1,13 @@
 //! From a plugin's result to a stored, judged measurement that watchers are told of.
 
-use std::sync::Arc;
+use std::{path::PathBuf, sync::Arc};
 
 use goodwire_proto::{
     plugin::v1::SessionResult,
-    v1::{Figure, Measurement, Note, Provenance, measurement::State, note::Level},
+    v1::{
+        Calibration, Figure, Measurement, Note, Provenance, calibration::Side, measurement::State,
+        note::Level,
+    },
 };
 
 use super::{
@@ -45,6 +48,8 @@ pub struct Desk {
     pub watchers: Watchers,
     /// Those who wait for the rig.
     pub queue: Queue,
+    /// Where uploads are kept until they are read.
+    pub spool_dir: PathBuf,
     /// The wall clock.
     pub clock: SharedClock,
 }
@@ -83,8 +88,7 @@ impl Desk {
 
     /// The measurement as it was last stored, so that its start is kept.
     fn present(&self, job: &Job) -> Measurement {
-        let stored = self.store.get(job.id()).ok().flatten();
-        stored.unwrap_or_else(|| job.measurement.clone())
+        self.store.get(job.id()).unwrap_or_else(|_| job.measurement.clone())
     }
 
     fn report_health(&self, job: &Job, outcome: &Result<(SessionResult, Played), Stop>) {
@@ -92,8 +96,8 @@ impl Desk {
             Ok(_) | Err(Stop::Plugin(PluginError::Failed { .. } | PluginError::Invalid(_))) => {
                 self.registry.report_success(&job.plugin.path);
             }
+            Err(Stop::Ended | Stop::Plugin(PluginError::Stopped { .. })) => {}
             Err(Stop::Plugin(_)) => self.registry.report_failure(&job.plugin.path),
-            Err(Stop::Ended) => {}
         }
     }
 
@@ -133,11 +137,7 @@ impl Desk {
         if measurement.recorded {
             return;
         }
-        let volts = match self.store.send_volts(link.send) {
-            Ok(Some(volts)) => volts,
-            Ok(None) => return,
-            Err(error) => return tracing::error!(%error, "the calibration cannot be read"),
-        };
+        let Some(volts) = self.send_volts(link.send) else { return };
         let offset_db = 20.0 * (volts / DBU_VOLTS).log10() - link.pad_db;
         let told: Vec<Figure> = measurement
             .figures
@@ -151,6 +151,18 @@ impl Desk {
             })
             .collect();
         measurement.figures.extend(told);
+    }
+
+    /// What full scale is in volts at a send; `None` where nobody said.
+    fn send_volts(&self, send: usize) -> Option<f64> {
+        let calibrations = self.store.calibrations().unwrap_or_else(|error| {
+            tracing::error!(%error, "the calibrations cannot be read");
+            Vec::new()
+        });
+        let of_send = |one: &&Calibration| {
+            one.side() == Side::Send && usize::try_from(one.channel) == Ok(send)
+        };
+        calibrations.iter().find(of_send).map(|calibration| calibration.volts)
     }
 
     fn judge(&self, measurement: &mut Measurement, job: &Job) {
@@ -220,6 +232,8 @@ pub fn of_plugin(error: &PluginError) -> Ending {
         PluginError::Crashed { .. } => "plugin-crashed",
         PluginError::Hung { .. } => "plugin-hung",
         PluginError::Garbage { .. } => "plugin-garbage",
+        PluginError::Unusable { .. } => "plugin-unusable",
+        PluginError::Stopped { .. } => "interrupted",
     };
     Ending::failed(id, error.to_string())
 }

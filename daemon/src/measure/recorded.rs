@@ -12,7 +12,7 @@ use super::{
     job::Job,
     worker::Stop,
 };
-use crate::plugins::{Block, Session};
+use crate::plugins::{Block, Limits, Session};
 
 /// Recordings that are analysed at the same time.
 const THREADS: usize = 2;
@@ -90,7 +90,7 @@ fn analyse(desk: &Desk, job: &Job, sounds: &Sounds) {
 }
 
 fn perform(job: &Job, sounds: &Sounds) -> Result<SessionResult, Stop> {
-    let mut session = Session::open(&job.plugin, &job.open)?;
+    let mut session = Session::open(&job.plugin, &job.open, &Limits::default())?;
     let plan = session.plan()?;
     session.begin(0, 0, false)?;
     let none: Option<&[f32]> = None;

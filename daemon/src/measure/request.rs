@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use goodwire_proto::{
-    plugin::v1::{OpenRequest, open_request::Mode},
+    plugin::v1::{FieldViolation, OpenRequest, open_request::Mode},
     v1::{MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State, note::Level},
 };
 use prost_types::{Struct, Value, value::Kind};
@@ -16,7 +16,7 @@ use super::{
 use crate::{
     config::LinkConfig,
     names,
-    plugins::{PluginEntry, check_parameters},
+    plugins::{Limits, PluginEntry, PluginError, Session, check_parameters},
     refusal::{Refusal, Violation},
     safety, store,
 };
@@ -55,7 +55,9 @@ impl Desk {
         let jobs = links.into_iter().zip(checked).map(|(link, (parameters, notes))| {
             self.live_job(&found, link, parameters, notes, request.r#match)
         });
-        jobs.collect()
+        let jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
+        jobs.iter().try_for_each(accepted)?;
+        Ok(jobs)
     }
 
     /// Finds an analysis, as `response`, `analyses/response` or `plugin/analysis`.
@@ -64,9 +66,17 @@ impl Desk {
     /// A violation of the field `analysis` with the nearest name, or why its plugin is set aside.
     pub fn find(&self, analysis: &str) -> Result<Found, Violation> {
         let name = analysis.strip_prefix("analyses/").unwrap_or(analysis);
-        let (plugin, schema) =
-            self.registry.find(name).map_err(|text| Violation::new("analysis", text))?;
-        Ok(Found { plugin, analysis: bare(name).to_owned(), schema })
+        let (plugin, analysis) = match name.split_once('/') {
+            Some((plugin, analysis)) => (Some(plugin), analysis),
+            None => (None, name),
+        };
+        let found = self.registry.find(analysis, plugin.is_some());
+        let found = found.map_err(|error| Violation::new("analysis", error.to_string()))?;
+        Ok(Found {
+            plugin: found.plugin,
+            analysis: found.analysis.id,
+            schema: found.analysis.parameters,
+        })
     }
 
     fn links_of(&self, names: &[String], wrong: &mut Vec<Violation>) -> Vec<LinkConfig> {
@@ -123,9 +133,7 @@ impl Desk {
         let mut parameters = match check_parameters(&found.schema, given) {
             Ok(parameters) => parameters,
             Err(violations) => {
-                wrong.extend(violations.into_iter().map(|one| {
-                    Violation::new(format!("parameters.{}", one.field), one.text)
-                }));
+                wrong.extend(violations.into_iter().map(of_parameter));
                 return Default::default();
             }
         };
@@ -167,7 +175,7 @@ impl Desk {
     ) -> (f64, &'static str) {
         // Searching for the clip point must be free to find it again; all else stays clear of it.
         let clip = (parameter.id == "level_dbfs")
-            .then(|| safety::last_clip_point_dbfs(&self.store, &link.name))
+            .then(|| self.last_clip_point_dbfs(link))
             .flatten();
         match clip.map(|clip_dbfs| clip_dbfs - safety::CLIP_MARGIN_DB) {
             Some(clear_dbfs) if clear_dbfs < ceiling_dbfs => {
@@ -175,6 +183,11 @@ impl Desk {
             }
             _ => (ceiling_dbfs, "the most that its send may play"),
         }
+    }
+
+    fn last_clip_point_dbfs(&self, link: &LinkConfig) -> Option<f64> {
+        let simulated = self.config.interface.backend.is_simulated();
+        safety::last_clip_point_dbfs(&self.store, &link.name, simulated)
     }
 
     fn permit(&self, present: bool) -> Result<(), Refusal> {
@@ -205,13 +218,16 @@ impl Desk {
         if let (Some(_), Some(one)) = (&used, &matched) {
             measurement.r#match.clone_from(&one.name);
         }
+        let rate_hz = i32::try_from(self.config.interface.rate_hz).unwrap_or(i32::MAX);
         let open = OpenRequest {
             analysis: found.analysis.clone(),
             parameters: Some(parameters),
             mode: Mode::Live as i32,
+            rate_hz,
+            returned_rate_hz: rate_hz,
             seed: i32::try_from(link.send).unwrap_or(0),
             ceiling_dbfs: self.config.send_ceiling_dbfs(link.send),
-            clip_point_dbfs: safety::last_clip_point_dbfs(&self.store, &link.name),
+            clip_point_dbfs: self.last_clip_point_dbfs(&link),
             has_reference: self.config.reference.is_some(),
             r#match: used,
             is_match,
@@ -230,7 +246,7 @@ impl Desk {
         link: Option<&LinkConfig>,
     ) -> Measurement {
         Measurement {
-            name: store::new_name(self.clock.as_ref()),
+            name: store::new_name(&*self.clock),
             link: link.map(|link| format!("links/{}", link.name)).unwrap_or_default(),
             analysis: found.analysis.clone(),
             state: State::Queued as i32,
@@ -239,7 +255,7 @@ impl Desk {
             setup: link.map(|link| link.setup.clone().into_iter().collect()).unwrap_or_default(),
             provenance: Some(Provenance {
                 daemon_version: env!("CARGO_PKG_VERSION").into(),
-                plugin: found.plugin.title(),
+                plugin: found.plugin.label(),
                 plugin_hash: found.plugin.hash.clone(),
                 config_hash: self.config.hash.clone(),
                 ..Provenance::default()
@@ -247,6 +263,28 @@ impl Desk {
             ..Measurement::default()
         }
     }
+}
+
+/// Opens and closes a session, so that what the plugin itself refuses is told with the request.
+/// Whatever else goes wrong then belongs to the measurement.
+///
+/// # Errors
+/// Every parameter that the plugin refuses.
+pub fn accepted(job: &Job) -> Result<(), Refusal> {
+    match Session::open(&job.plugin, &job.open, &Limits::default()) {
+        Ok(session) => session.close(),
+        Err(PluginError::Invalid(violations)) => {
+            return Err(Refusal::Invalid(violations.into_iter().map(of_parameter).collect()));
+        }
+        Err(error) => tracing::debug!(%error, "a trial session did not open"),
+    }
+    Ok(())
+}
+
+/// The violation of a parameter as a field of the request.
+#[must_use]
+pub fn of_parameter(violation: FieldViolation) -> Violation {
+    Violation::new(format!("parameters.{}", violation.field), violation.text)
 }
 
 /// The greatest number of a parameter's value; `None` where it has none.

@@ -19,7 +19,7 @@ use super::{
 };
 use crate::{
     audio::performance::Captured,
-    plugins::{Block, Fed, PluginError, Session, check_peak},
+    plugins::{Block, Fed, Limits, PluginError, Session, check_peak},
 };
 
 /// Frames that are rendered in one call.
@@ -134,7 +134,7 @@ impl Run {
     }
 
     fn perform(&self, scores: &SyncSender<Score>) -> Result<(SessionResult, Played), Stop> {
-        let mut session = Session::open(&self.job.plugin, &self.job.open)?;
+        let mut session = Session::open(&self.job.plugin, &self.job.open, &Limits::default())?;
         let plan = session.plan()?;
         let stimuli = render(&mut session, &plan)?;
         let score = Score { plan: plan.clone(), stimuli: stimuli.clone() };

@@ -19,10 +19,10 @@ use super::{Services, blocking};
 use crate::{
     measure::{
         complete::{Desk, of_plugin},
-        request::Found,
+        request::{Found, of_parameter},
         worker::render,
     },
-    plugins::{PluginError, Session, check_parameters},
+    plugins::{Limits, PluginError, Session, check_parameters},
     recordings::comment,
     refusal::{Refusal, Violation},
 };
@@ -96,11 +96,8 @@ fn stimulus(
     let found = desk.find(&request.analysis).map_err(|one| wrong.push(one)).ok();
     let given = request.parameters.clone().unwrap_or_default();
     let parameters = found.as_ref().and_then(|found| {
-        let prefixed = |one: goodwire_proto::plugin::v1::FieldViolation| {
-            Violation::new(format!("parameters.{}", one.field), one.text)
-        };
         check_parameters(&found.schema, &given)
-            .map_err(|violations| wrong.extend(violations.into_iter().map(prefixed)))
+            .map_err(|violations| wrong.extend(violations.into_iter().map(of_parameter)))
             .ok()
     });
     match (found, parameters) {
@@ -136,7 +133,7 @@ fn rendered(
 
 /// Renders all steps of a plan, one after the other with their tails.
 fn play(found: &Found, open: &OpenRequest) -> Result<(Vec<f32>, f64), PluginError> {
-    let mut session = Session::open(&found.plugin, open)?;
+    let mut session = Session::open(&found.plugin, open, &Limits::default())?;
     let plan = session.plan()?;
     let stimuli = render(&mut session, &plan)?;
     session.close();
@@ -154,14 +151,11 @@ fn play(found: &Found, open: &OpenRequest) -> Result<(Vec<f32>, f64), PluginErro
 }
 
 /// What a client is told of a plugin that cannot render.
-pub(super) fn refused(error: PluginError) -> Refusal {
+fn refused(error: PluginError) -> Refusal {
     match error {
-        PluginError::Invalid(violations) => Refusal::Invalid(
-            violations
-                .into_iter()
-                .map(|one| Violation::new(format!("parameters.{}", one.field), one.text))
-                .collect(),
-        ),
+        PluginError::Invalid(violations) => {
+            Refusal::Invalid(violations.into_iter().map(of_parameter).collect())
+        }
         error => {
             let text = of_plugin(&error).state_and_reason().1.text;
             Refusal::Forbidden { reason: "PLUGIN_FAILED", text }

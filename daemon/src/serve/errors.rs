@@ -29,14 +29,31 @@ pub(super) fn status(refusal: &Refusal) -> Status {
             (Code::FailedPrecondition, *reason, ErrorDetails::new())
         }
         Refusal::Ending => (Code::Unavailable, "ENDING", ErrorDetails::new()),
-        Refusal::Store(StoreError::Full { .. }) => {
-            let details = ErrorDetails::with_retry_info(Some(FULL_RETRY));
-            (Code::ResourceExhausted, "STORAGE_FULL", details)
-        }
-        Refusal::Store(_) => (Code::Internal, "STORAGE_FAILED", ErrorDetails::new()),
+        Refusal::Store(error) => of_store(error),
     };
     details.set_error_info(reason, DOMAIN, HashMap::from([("text".to_owned(), text.clone())]));
     Status::with_error_details(code, text, details)
+}
+
+fn of_store(error: &StoreError) -> (Code, &'static str, ErrorDetails) {
+    let field = |name: &str| {
+        ErrorDetails::with_bad_request(vec![FieldViolation::new(name, error.to_string())])
+    };
+    match error {
+        StoreError::Full => {
+            let details = ErrorDetails::with_retry_info(Some(FULL_RETRY));
+            (Code::ResourceExhausted, "STORAGE_FULL", details)
+        }
+        StoreError::NotFound { .. } => (Code::NotFound, "NOT_FOUND", ErrorDetails::new()),
+        StoreError::State { .. } | StoreError::Ended { .. } => {
+            (Code::FailedPrecondition, "WRONG_STATE", ErrorDetails::new())
+        }
+        StoreError::PageToken => (Code::InvalidArgument, "INVALID_FIELDS", field("page_token")),
+        StoreError::PageSize { .. } => {
+            (Code::InvalidArgument, "INVALID_FIELDS", field("page_size"))
+        }
+        _ => (Code::Internal, "STORAGE_FAILED", ErrorDetails::new()),
+    }
 }
 
 #[cfg(test)]

@@ -4,18 +4,17 @@ use std::sync::Arc;
 
 use goodwire_proto::v1::{
     Baseline, ClearBaselineRequest, ClearBaselineResponse, Limit, ListBaselinesRequest,
-    ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse, SetBaselineRequest,
+    ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse, Measurement, SetBaselineRequest,
     judgement_service_server::JudgementService, measurement::State,
 };
 use prost_types::{Struct, Value, value::Kind};
 use tonic::{Request, Response, Status};
 
-use super::{Services, blocking};
+use super::{Services, blocking, pages};
 use crate::{
     config::{AtValue, LimitConfig},
     measure::{complete::Desk, job::bare},
     refusal::Refusal,
-    store::page::{Numbered, page_size},
 };
 
 #[tonic::async_trait]
@@ -44,10 +43,10 @@ impl JudgementService for Services {
         let request = request.into_inner();
         let desk = Arc::clone(&self.desk);
         let response = blocking(move || {
-            let size = page_size(request.page_size)?;
-            let page = Numbered::cut(desk.store.baselines()?, size, &request.page_token)?;
-            let next_page_token = page.next_page_token;
-            Ok(ListBaselinesResponse { baselines: page.items, next_page_token })
+            let all = desk.store.baselines()?;
+            let (baselines, next_page_token) =
+                pages::cut(all, request.page_size, &request.page_token)?;
+            Ok(ListBaselinesResponse { baselines, next_page_token })
         });
         Ok(Response::new(response.await?))
     }
@@ -71,10 +70,7 @@ impl JudgementService for Services {
 }
 
 fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
-    let measurement = desk
-        .store
-        .get(bare(name))?
-        .ok_or_else(|| Refusal::NotFound(format!("there is no measurement '{name}'")))?;
+    let measurement = desk.store.get(name)?;
     let refuse = |text: &str| {
         let text = format!("{} cannot be a baseline: {text}", measurement.name);
         Err(Refusal::Forbidden { reason: "NOT_A_BASELINE", text })
@@ -85,15 +81,8 @@ fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
     if measurement.link.is_empty() {
         return refuse("it belongs to no link");
     }
-    let (link, id) = (bare(&measurement.link), bare(&measurement.name));
-    let time = desk.clock.timestamp();
-    desk.store.set_baseline(link, &measurement.analysis, id, &time)?;
-    Ok(Baseline {
-        link: measurement.link.clone(),
-        analysis: measurement.analysis.clone(),
-        measurement: measurement.name.clone(),
-        create_time: Some(time),
-    })
+    let Measurement { link, analysis, name, .. } = &measurement;
+    Ok(desk.store.set_baseline(link, analysis, name, desk.clock.timestamp())?)
 }
 
 fn limit(config: &LimitConfig) -> Limit {

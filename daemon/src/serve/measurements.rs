@@ -21,8 +21,8 @@ use crate::{
         job::{Ending, Job, bare},
         watch::{Snapshot, is_final},
     },
-    refusal::{Refusal, Violation},
-    store::{ListQuery, page::page_size},
+    refusal::Refusal,
+    store::ListQuery,
 };
 
 /// Messages that wait for a slow watcher; what is news meanwhile is merged.
@@ -166,7 +166,8 @@ fn asked_before(desk: &Desk, request_id: &str) -> Result<Option<Vec<Measurement>
     if uuid::Uuid::try_parse(request_id).is_err() {
         return Err(Refusal::field("request_id", format!("'{request_id}' is no UUID")));
     }
-    Ok(desk.store.find_request(request_id)?)
+    let first = desk.store.find_request(request_id)?;
+    Ok((!first.is_empty()).then_some(first))
 }
 
 /// Stores new measurements and begins to tell of them, before anything can happen to them.
@@ -190,10 +191,7 @@ fn one(measurements: Vec<Measurement>) -> Result<Measurement, Refusal> {
 }
 
 fn get(desk: &Desk, name: &str) -> Result<Measurement, Refusal> {
-    let stored = desk.store.get(bare(name))?;
-    stored.ok_or_else(|| {
-        Refusal::NotFound(format!("there is no measurement '{name}'; `results` lists them"))
-    })
+    Ok(desk.store.get(name)?)
 }
 
 fn list(
@@ -201,19 +199,19 @@ fn list(
     request: &ListMeasurementsRequest,
 ) -> Result<ListMeasurementsResponse, Refusal> {
     let link = bare(&request.link);
-    let known = desk.config.links.iter().any(|one| one.name == link);
-    // Results of links that were taken out of the configuration can still be asked for.
-    if !link.is_empty() && !known && !desk.store.has_link(link)? {
-        return Err(Refusal::Invalid(vec![Violation::new("link", desk.unknown_link(link))]));
-    }
     let query = ListQuery {
-        link: (!link.is_empty()).then(|| link.to_owned()),
-        analysis: (!request.analysis.is_empty()).then(|| bare(&request.analysis).to_owned()),
+        link: link.to_owned(),
+        analysis: bare(&request.analysis).to_owned(),
         since: request.since_time,
-        page_size: page_size(request.page_size)?,
+        page_size: request.page_size,
         page_token: request.page_token.clone(),
     };
     let page = desk.store.list(&query)?;
+    let known = link.is_empty() || desk.config.links.iter().any(|one| one.name == link);
+    // Results of links that were taken out of the configuration can still be asked for.
+    if !known && page.measurements.is_empty() {
+        return Err(Refusal::field("link", desk.unknown_link(link)));
+    }
     Ok(ListMeasurementsResponse {
         measurements: page.measurements,
         next_page_token: page.next_page_token,

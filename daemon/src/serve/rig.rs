@@ -14,7 +14,7 @@ use goodwire_proto::v1::{
 };
 use tonic::{Request, Response, Status};
 
-use super::{Services, blocking};
+use super::{Services, blocking, pages};
 use crate::{
     audio::{devices, engine::Engine},
     config::LinkConfig,
@@ -24,7 +24,6 @@ use crate::{
     },
     refusal::{Refusal, Violation},
     safety, status,
-    store::page::{Numbered, page_size},
 };
 
 /// How long a silencing waits for the port to confirm it.
@@ -61,10 +60,11 @@ impl RigService for Services {
         let request = request.into_inner();
         let desk = Arc::clone(&self.desk);
         let response = blocking(move || {
-            let size = page_size(request.page_size)?;
-            let page = Numbered::cut(desk.config.links.clone(), size, &request.page_token)?;
-            let links = page.items.iter().map(|one| link(&desk, one)).collect::<Result<_, _>>()?;
-            Ok(ListLinksResponse { links, next_page_token: page.next_page_token })
+            let all = desk.config.links.clone();
+            let (page, next_page_token) =
+                pages::cut(all, request.page_size, &request.page_token)?;
+            let links = page.iter().map(|one| link(&desk, one)).collect::<Result<_, _>>()?;
+            Ok(ListLinksResponse { links, next_page_token })
         });
         Ok(Response::new(response.await?))
     }
@@ -164,6 +164,7 @@ fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
     let number = |channel: usize| i32::try_from(channel).unwrap_or(i32::MAX);
     let checks: Vec<LinkCheck> = desk.store.last_checks(&config.name)?;
     let worst = checks.iter().map(LinkCheck::outcome).max_by_key(|outcome| gravity(*outcome));
+    let simulated = desk.config.interface.backend.is_simulated();
     let matched = desk.store.current_match(&config.name)?;
     Ok(Link {
         name: format!("links/{}", config.name),
@@ -175,8 +176,8 @@ fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
         outcome: worst.unwrap_or_default() as i32,
         checks,
         r#match: matched.map(|one| one.name).unwrap_or_default(),
-        gain_db: safety::last_gain_db(&desk.store, &config.name),
-        clip_point_dbfs: safety::last_clip_point_dbfs(&desk.store, &config.name),
+        gain_db: safety::last_gain_db(&desk.store, &config.name, simulated),
+        clip_point_dbfs: safety::last_clip_point_dbfs(&desk.store, &config.name, simulated),
     })
 }
 

@@ -21,11 +21,12 @@ use crate::{
         job::{Fate, Job, bare},
         matched,
         recorded::Sounds,
-        request::Found,
+        request::{Found, accepted, of_parameter},
     },
     plugins::check_parameters,
     recordings::{self, Recording, comment},
     refusal::{Refusal, Violation},
+    store::StoreError,
 };
 
 /// Largest upload of one file, in bytes: two hours of eight channels of float at 48 kHz.
@@ -65,10 +66,10 @@ pub(super) async fn receive(
         if byte_count[index] > FILE_BYTES_MAX {
             return Err(refuse("chunk.data", "the file is longer than 12 GiB"));
         }
-        let full = |error: std::io::Error| errors::status(&Refusal::Store(error.into()));
+        let full = |error: std::io::Error| errors::status(&no_room(&error));
         let file = match &mut files[index] {
             Some(file) => file,
-            slot => slot.insert(NamedTempFile::new_in(desk.store.dir()).map_err(full)?),
+            slot => slot.insert(NamedTempFile::new_in(&desk.spool_dir).map_err(full)?),
         };
         file.write_all(&chunk.data).map_err(full)?;
     }
@@ -119,7 +120,9 @@ impl Received {
             ..OpenRequest::default()
         };
         let (plugin, notes, fate) = (found.plugin, Vec::new(), std::sync::Arc::<Fate>::default());
-        Ok((Job { measurement, link, plugin, open, notes, fate }, sounds))
+        let job = Job { measurement, link, plugin, open, notes, fate };
+        accepted(&job)?;
+        Ok((job, sounds))
     }
 
     fn link(&self, desk: &Desk, wrong: &mut Vec<Violation>) -> Option<LinkConfig> {
@@ -212,11 +215,8 @@ impl Received {
                 given.fields.entry(id).or_insert(value);
             }
         }
-        let prefixed = |one: goodwire_proto::plugin::v1::FieldViolation| {
-            Violation::new(format!("parameters.{}", one.field), one.text)
-        };
         check_parameters(&found.schema, &given)
-            .map_err(|violations| wrong.extend(violations.into_iter().map(prefixed)))
+            .map_err(|violations| wrong.extend(violations.into_iter().map(of_parameter)))
             .ok()
             .map(|parameters| (parameters, synchronous))
     }
@@ -238,7 +238,7 @@ impl Received {
         } else if header.r#match.is_empty() {
             return Ok(None);
         } else {
-            desk.store.get(bare(&header.r#match))?
+            found_in_store(desk, &header.r#match)?
         };
         match found {
             Some(measurement) if matched::from_measurement(&measurement).is_some() => {
@@ -256,6 +256,21 @@ impl Received {
             }
         }
     }
+}
+
+fn found_in_store(desk: &Desk, name: &str) -> Result<Option<Measurement>, Refusal> {
+    match desk.store.get(name) {
+        Ok(measurement) => Ok(Some(measurement)),
+        Err(StoreError::NotFound { .. }) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+fn no_room(error: &std::io::Error) -> Refusal {
+    if error.kind() == std::io::ErrorKind::StorageFull {
+        return Refusal::Store(StoreError::Full);
+    }
+    Refusal::Store(StoreError::Io { text: error.to_string() })
 }
 
 fn truth(value: &Value) -> Option<bool> {
