@@ -1,7 +1,7 @@
 //! From the configuration to an interface that the engine can open, and open again.
 
 use crate::{
-    audio::{Interface, InterfaceError, engine::Opener, open},
+    audio::{Interface, InterfaceError, OpenConfig, engine::Opener, open},
     config::{Backend, Config, LinkConfig, SimulatedConfig, SimulatedTime},
     simulated::{LinkSpec, RigSpec, SimulatedRig, settings::PathSettings},
 };
@@ -20,12 +20,12 @@ pub fn ceilings(config: &Config) -> Vec<f32> {
 #[must_use]
 pub fn opener(config: &Config) -> Opener {
     let interface = &config.interface;
-    let mut device = open::OpenConfig {
+    let mut device = OpenConfig {
         backend: interface.backend.name().into(),
         rate_hz: interface.rate_hz,
         send_count: interface.send_count,
         return_count: interface.return_count,
-        ..open::OpenConfig::default()
+        ..OpenConfig::default()
     };
     match &interface.backend {
         Backend::Simulated(simulated) => return simulated_opener(config, simulated),
@@ -38,7 +38,7 @@ pub fn opener(config: &Config) -> Opener {
             device.capture.clone_from(&alsa.capture);
         }
     }
-    Box::new(move || open::open(&device))
+    Box::new(move || open(&device))
 }
 
 fn simulated_opener(config: &Config, simulated: &SimulatedConfig) -> Opener {
@@ -61,7 +61,9 @@ fn rig_spec(config: &Config, simulated: &SimulatedConfig) -> RigSpec {
         settings: link.simulated.clone(),
     };
     let paths = |count: usize, by_number: &std::collections::BTreeMap<usize, PathSettings>| {
-        (1..=count).map(|number| by_number.get(&number).cloned().unwrap_or_default()).collect()
+        (1..=count)
+            .map(|number| by_number.get(&number).cloned().unwrap_or_default())
+            .collect()
     };
     let interface = &config.interface;
     RigSpec {
@@ -70,7 +72,9 @@ fn rig_spec(config: &Config, simulated: &SimulatedConfig) -> RigSpec {
         return_count: interface.return_count,
         period_frames: SIMULATED_PERIOD_FRAMES,
         links: config.links.iter().map(link).collect(),
-        reference: config.reference.map(|cable| (cable.send - 1, cable.r#return - 1)),
+        reference: config
+            .reference
+            .map(|cable| (cable.send - 1, cable.r#return - 1)),
         sends: paths(interface.send_count, &simulated.sends),
         returns: paths(interface.return_count, &simulated.returns),
         rig: simulated.rig.clone(),

@@ -12,8 +12,8 @@ use clap::Parser;
 use goodwired::{
     clock::SystemClock,
     config::Config,
-    plugins::host_beside_daemon,
     places,
+    plugins::host_beside_daemon,
     run::{Start, run},
     serve::Listener,
     store::Store,
@@ -27,7 +27,10 @@ use tokio_util::sync::CancellationToken;
 /// PA and in-ear mixes and tell people, start low, and never send test tones into an open live
 /// system. `goodwire hold` forbids all playing, `goodwire stop` ends it at once.
 #[derive(Debug, Parser)]
-#[command(version, after_help = "Example: goodwired --config /etc/goodwire/goodwire.toml")]
+#[command(
+    version,
+    after_help = "Example: goodwired --config /etc/goodwire/goodwire.toml"
+)]
 struct Arguments {
     /// The configuration, one TOML file.
     #[arg(long, value_name = "FILE")]
@@ -52,7 +55,11 @@ fn main() -> ExitCode {
         Err(error) => {
             // Standard error may be closed; the exit code tells all the same.
             let _ = error.print();
-            return if error.use_stderr() { ExitCode::from(EXIT_REFUSED) } else { ExitCode::SUCCESS };
+            return if error.use_stderr() {
+                ExitCode::from(EXIT_REFUSED)
+            } else {
+                ExitCode::SUCCESS
+            };
         }
     };
     start_tracing();
@@ -69,7 +76,9 @@ fn main() -> ExitCode {
 fn start_tracing() {
     let filter = tracing_subscriber::EnvFilter::try_from_default_env()
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
-    let lines = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr);
+    let lines = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
     if std::io::stderr().is_terminal() {
         lines.with_target(false).init();
     } else {
@@ -87,13 +96,25 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
     } else {
         arguments.listen
     };
-    let listeners: Vec<Listener> =
-        places.iter().map(|place| Listener::bind(place)).collect::<Result<_, _>>()?;
+    let listeners: Vec<Listener> = places
+        .iter()
+        .map(|place| Listener::bind(place))
+        .collect::<Result<_, _>>()?;
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
-    let plugin_dirs = arguments.plugins.map_or_else(places::plugin_folders, |dir| vec![dir]);
+    let plugin_dirs = arguments
+        .plugins
+        .map_or_else(places::plugin_folders, |dir| vec![dir]);
     let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
     let spool_dir = state_dir;
-    let start = Start { config, store, plugin_dirs, host, spool_dir, listeners, clock };
+    let start = Start {
+        config,
+        store,
+        plugin_dirs,
+        host,
+        spool_dir,
+        listeners,
+        clock,
+    };
     let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
     runtime.block_on(async {
         let ending = CancellationToken::new();

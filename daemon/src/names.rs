@@ -8,7 +8,10 @@ pub fn unknown(what: &str, given: &str, names: &[&str]) -> String {
     match (nearest(given, names.iter().copied()), names) {
         (Some(near), _) => format!("there is no {what} '{given}'; did you mean '{near}'?"),
         (None, []) => format!("there is no {what} '{given}', nor any other"),
-        (None, _) => format!("there is no {what} '{given}'; there are: {}", names.join(", ")),
+        (None, _) => format!(
+            "there is no {what} '{given}'; there are: {}",
+            names.join(", ")
+        ),
     }
 }
 

@@ -11,7 +11,9 @@ const SERVICE_RUN: &str = "/run/goodwire";
 const SERVICE_PLUGINS: &str = "/usr/lib/goodwire/plugins";
 
 fn folder(variable: &str) -> Option<PathBuf> {
-    env::var_os(variable).filter(|value| !value.is_empty()).map(PathBuf::from)
+    env::var_os(variable)
+        .filter(|value| !value.is_empty())
+        .map(PathBuf::from)
 }
 
 /// The folder that keeps the results.
@@ -38,6 +40,11 @@ pub fn socket() -> PathBuf {
 /// Folders that are searched for plugins: beside the daemon, else where they are installed.
 #[must_use]
 pub fn plugin_folders() -> Vec<PathBuf> {
-    let beside = env::current_exe().ok().and_then(|exe| exe.parent().map(PathBuf::from));
-    beside.into_iter().chain([PathBuf::from(SERVICE_PLUGINS)]).collect()
+    let beside = env::current_exe()
+        .ok()
+        .and_then(|exe| exe.parent().map(PathBuf::from));
+    beside
+        .into_iter()
+        .chain([PathBuf::from(SERVICE_PLUGINS)])
+        .collect()
 }

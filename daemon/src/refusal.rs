@@ -14,7 +14,10 @@ pub struct Violation {
 impl Violation {
     /// Makes a violation of a field.
     pub fn new(field: impl Into<String>, text: impl Into<String>) -> Self {
-        Self { field: field.into(), text: text.into() }
+        Self {
+            field: field.into(),
+            text: text.into(),
+        }
     }
 }
 
@@ -51,7 +54,9 @@ impl Refusal {
 }
 
 fn texts(violations: &[Violation]) -> String {
-    let texts: Vec<String> =
-        violations.iter().map(|one| format!("{}: {}", one.field, one.text)).collect();
+    let texts: Vec<String> = violations
+        .iter()
+        .map(|one| format!("{}: {}", one.field, one.text))
+        .collect();
     texts.join("; ")
 }

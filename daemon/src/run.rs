@@ -63,10 +63,18 @@ pub async fn run(
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));
-    let services = Services { desk: Arc::clone(&desk), engine, recorded, ending };
+    let services = Services {
+        desk: Arc::clone(&desk),
+        engine,
+        recorded,
+        ending,
+    };
     ready();
     let served = serve::serve(services, start.listeners).await;
-    desk.queue.close(&Ending::failed("interrupted", "the daemon was ended while it was measured"));
+    desk.queue.close(&Ending::failed(
+        "interrupted",
+        "the daemon was ended while it was measured",
+    ));
     let settled = tokio::task::spawn_blocking(move || conductor.join());
     if tokio::time::timeout(SETTLE, settled).await.is_err() {
         tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");

@@ -1,10 +1,7 @@
 //! Permission to play: ceilings, presence, hold, the quiet room, and what is expected of returns.
 
 use crate::{
-    audio::performance::QuietRule,
-    config::SafetyConfig,
-    measure::job::Ending,
-    store::Store,
+    audio::performance::QuietRule, config::SafetyConfig, measure::job::Ending, store::Store,
 };
 
 /// Seconds of quiet before anything is played.
@@ -19,7 +16,11 @@ pub const CLIP_MARGIN_DB: f64 = 20.0;
 /// The rule for the room before playing.
 #[must_use]
 pub fn quiet_rule(safety: &SafetyConfig) -> QuietRule {
-    QuietRule { duration_s: QUIET_S, limit_dbfs: safety.quiet_dbfs, steady_db: STEADY_DB }
+    QuietRule {
+        duration_s: QUIET_S,
+        limit_dbfs: safety.quiet_dbfs,
+        steady_db: STEADY_DB,
+    }
 }
 
 /// Highest peak that is expected at a return, in dBFS: the louder of the quiet room and what is
@@ -32,7 +33,12 @@ pub fn expected_dbfs(quiet_dbfs: f64, sent_dbfs: f64, gain_db: Option<f64>) -> f
 /// Gain of a link as last measured in dB, on the simulated rig or on real hardware.
 #[must_use]
 pub fn last_gain_db(store: &Store, link: &str, simulated: bool) -> Option<f64> {
-    let of = |analysis: &str| store.last_figure(link, analysis, "gain", simulated).ok().flatten();
+    let of = |analysis: &str| {
+        store
+            .last_figure(link, analysis, "gain", simulated)
+            .ok()
+            .flatten()
+    };
     of("level").or_else(|| of("response"))
 }
 
@@ -40,7 +46,10 @@ pub fn last_gain_db(store: &Store, link: &str, simulated: bool) -> Option<f64> {
 /// hardware.
 #[must_use]
 pub fn last_clip_point_dbfs(store: &Store, link: &str, simulated: bool) -> Option<f64> {
-    store.last_figure(link, "level", "clip_point", simulated).ok().flatten()
+    store
+        .last_figure(link, "level", "clip_point", simulated)
+        .ok()
+        .flatten()
 }
 
 /// Refuses to play during a hold.
@@ -51,16 +60,21 @@ pub fn not_held(store: &Store) -> Result<(), Ending> {
     match store.hold() {
         Ok(None) => Ok(()),
         Ok(Some(hold)) => Err(Ending::failed("hold", hold_text(&hold.text))),
-        Err(error) => {
-            Err(Ending::failed("hold", format!("whether a hold stands cannot be read: {error}")))
-        }
+        Err(error) => Err(Ending::failed(
+            "hold",
+            format!("whether a hold stands cannot be read: {error}"),
+        )),
     }
 }
 
 /// The sentence that a hold refuses with.
 #[must_use]
 pub fn hold_text(reason: &str) -> String {
-    let why = if reason.is_empty() { String::new() } else { format!(" ({reason})") };
+    let why = if reason.is_empty() {
+        String::new()
+    } else {
+        format!(" ({reason})")
+    };
     format!("a hold is set{why}: nothing is played until `release`")
 }
 

@@ -33,7 +33,10 @@ pub fn of(desk: &Desk, engine: &EngineStatus) -> Result<Status, StoreError> {
         }),
         link_count: number(config.links.len()),
         plugins: desk.registry.plugins(),
-        hold: hold.map(|hold| HoldState { text: hold.text, create_time: hold.create_time }),
+        hold: hold.map(|hold| HoldState {
+            text: hold.text,
+            create_time: hold.create_time,
+        }),
         queued_count: number(desk.queue.waiting_count()),
         running: desk.watchers.running(),
         notes,
@@ -72,7 +75,9 @@ fn interface(desk: &Desk, engine: &EngineStatus) -> Interface {
         output_latency_ms: shape.and_then(|shape| shape.output_latency_ms),
         xrun_count: i32::try_from(engine.xrun_count).unwrap_or(i32::MAX),
         epoch: i32::try_from(engine.epoch).unwrap_or(i32::MAX),
-        scheduling: shape.map(|shape| shape.scheduling.clone()).unwrap_or_default(),
+        scheduling: shape
+            .map(|shape| shape.scheduling.clone())
+            .unwrap_or_default(),
     }
 }
 
@@ -97,7 +102,9 @@ fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
                     played (--present), or safety.unattended = true";
         say(Level::Info, "presence-needed", text.into());
     }
-    let Some(shape) = &engine.shape else { return notes };
+    let Some(shape) = &engine.shape else {
+        return notes;
+    };
     if let Some(latency_ms) = shape.output_latency_ms.filter(|ms| *ms > LATENCY_WARN_MS) {
         let text = format!(
             "the device's own output latency is {latency_ms:.0} ms: after `stop` it sounds that \

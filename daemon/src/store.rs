@@ -113,16 +113,16 @@ impl Store {
         &self.shared.interrupted
     }
 
-    /// False once the disk failed: nothing more is stored then.
-    #[must_use]
-    pub fn is_healthy(&self) -> bool {
-        !self.shared.disk_failed.load(Ordering::Acquire)
-    }
-
     /// What somebody should know of the file: that a damaged one was moved aside, for example.
     #[must_use]
     pub fn notes(&self) -> &[Note] {
         &self.shared.notes
+    }
+
+    /// False once the disk has failed: from then on nothing is stored.
+    #[must_use]
+    pub fn is_healthy(&self) -> bool {
+        !self.shared.disk_failed.load(Ordering::Acquire)
     }
 
     /// Runs `work` in one transaction on the writer's thread; returns when it is on the disk.
@@ -131,7 +131,7 @@ impl Store {
         work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
         let shared = &self.shared;
-        if shared.disk_failed.load(Ordering::Acquire) {
+        if !self.is_healthy() {
             return Err(StoreError::DiskFailed);
         }
         let (answer, answered) = mpsc::sync_channel(1);

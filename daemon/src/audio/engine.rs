@@ -80,9 +80,21 @@ impl Engine {
         let theirs = Arc::clone(&shared);
         let thread = thread::Builder::new()
             .name("engine".into())
-            .spawn(move || Runner { opener, ceilings, shared: theirs, queue }.run())
+            .spawn(move || {
+                Runner {
+                    opener,
+                    ceilings,
+                    shared: theirs,
+                    queue,
+                }
+                .run()
+            })
             .expect("a thread at start-up");
-        Self { performances: Some(performances), shared, thread: Some(thread) }
+        Self {
+            performances: Some(performances),
+            shared,
+            thread: Some(thread),
+        }
     }
 
     /// Asks for a performance; its answers come through its own channel.
@@ -196,7 +208,10 @@ impl Runner {
     fn serve(&self, stream: &mut Stream) -> Serve {
         loop {
             let next = if stream.is_virtual() {
-                self.queue.recv().map(Some).map_err(|_| Serve::HandleDropped)
+                self.queue
+                    .recv()
+                    .map(Some)
+                    .map_err(|_| Serve::HandleDropped)
             } else {
                 match self.queue.try_recv() {
                     Ok(performance) => Ok(Some(performance)),
@@ -251,7 +266,15 @@ impl Stream {
         };
         let silence = vec![0.0; block_frames];
         let epoch = epochs_before + 1;
-        Self { interface, next_frame: 0, epochs_before, epoch, xruns_told: 0, block_frames, silence }
+        Self {
+            interface,
+            next_frame: 0,
+            epochs_before,
+            epoch,
+            xruns_told: 0,
+            block_frames,
+            silence,
+        }
     }
 
     fn is_virtual(&self) -> bool {
@@ -263,7 +286,9 @@ impl Stream {
         let shape = self.interface.shape();
         let mut heard = vec![Vec::new(); shape.return_count];
         let play = vec![&self.silence[..]; shape.send_count];
-        let got = self.interface.exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)?;
+        let got = self
+            .interface
+            .exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)?;
         self.advance(&got, self.block_frames);
         Ok(())
     }
@@ -284,10 +309,15 @@ impl Stream {
             let play: Vec<&[f32]> = block.iter().map(Vec::as_slice).collect();
             let mut heard = vec![Vec::new(); shape.return_count];
             let got =
-                match self.interface.exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT) {
+                match self
+                    .interface
+                    .exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)
+                {
                     Ok(got) => got,
                     Err(error) => {
-                        stage.end(Ended::DeviceLost { text: error.to_string() });
+                        stage.end(Ended::DeviceLost {
+                            text: error.to_string(),
+                        });
                         return Err(error);
                     }
                 };

@@ -14,7 +14,10 @@ pub fn peak_dbfs(peak: f64) -> f64 {
 /// Largest absolute sample of a block. NaN counts as full scale, so that it is never overheard.
 #[must_use]
 pub fn block_peak(block: &[f32]) -> f64 {
-    let peak = block.iter().fold(0.0_f32, |peak, x| if x.is_nan() { 1.0 } else { peak.max(x.abs()) });
+    let peak = block.iter().fold(
+        0.0_f32,
+        |peak, x| if x.is_nan() { 1.0 } else { peak.max(x.abs()) },
+    );
     f64::from(peak)
 }
 
@@ -34,7 +37,13 @@ impl Loudness {
     #[must_use]
     pub fn new(rate_hz: u32) -> Self {
         let stretch_frames = (f64::from(rate_hz) * STRETCH_S) as usize;
-        Self { stretch_frames, power_sum: 0.0, frame_count: 0, levels_dbfs: Vec::new(), peak: 0.0 }
+        Self {
+            stretch_frames,
+            power_sum: 0.0,
+            frame_count: 0,
+            levels_dbfs: Vec::new(),
+            peak: 0.0,
+        }
     }
 
     /// Hears more.
@@ -62,8 +71,16 @@ impl Loudness {
     /// Hiss and hum above the limit are steady and therefore no programme.
     #[must_use]
     pub fn programme_dbfs(&self, rule: &QuietRule) -> Option<f64> {
-        let loudest = self.levels_dbfs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let softest = self.levels_dbfs.iter().copied().fold(f64::INFINITY, f64::min);
+        let loudest = self
+            .levels_dbfs
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, f64::max);
+        let softest = self
+            .levels_dbfs
+            .iter()
+            .copied()
+            .fold(f64::INFINITY, f64::min);
         (loudest > rule.limit_dbfs && loudest - softest > rule.steady_db).then_some(loudest)
     }
 }
@@ -72,12 +89,18 @@ impl Loudness {
 mod tests {
     use super::*;
 
-    const RULE: QuietRule = QuietRule { duration_s: 2.0, limit_dbfs: -50.0, steady_db: 6.0 };
+    const RULE: QuietRule = QuietRule {
+        duration_s: 2.0,
+        limit_dbfs: -50.0,
+        steady_db: 6.0,
+    };
 
     fn tone(level_dbfs: f64, frame_count: usize) -> Vec<f32> {
         let peak = 10_f64.powf(level_dbfs / 20.0);
         let step = std::f64::consts::TAU * 997.0 / 48_000.0;
-        (0..frame_count).map(|n| (peak * (step * n as f64).sin()) as f32).collect()
+        (0..frame_count)
+            .map(|n| (peak * (step * n as f64).sin()) as f32)
+            .collect()
     }
 
     fn heard(parts: &[(f64, usize)]) -> Option<f64> {

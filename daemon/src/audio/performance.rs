@@ -26,8 +26,13 @@ impl Part {
     /// the factor that `fade` gives for its frame.
     pub fn mix(&self, first_frame: u64, block: &mut [f32], fade: impl Fn(u64) -> f32) {
         for (frame, sample) in (first_frame..).zip(block) {
-            let Some(index) = frame.checked_sub(self.delay_frames) else { continue };
-            if let Some(value) = usize::try_from(index).ok().and_then(|at| self.samples.get(at)) {
+            let Some(index) = frame.checked_sub(self.delay_frames) else {
+                continue;
+            };
+            if let Some(value) = usize::try_from(index)
+                .ok()
+                .and_then(|at| self.samples.get(at))
+            {
                 *sample += value * fade(frame);
             }
         }

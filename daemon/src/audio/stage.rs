@@ -74,9 +74,13 @@ impl Stage {
             if part.cancel.is_set() {
                 ramp_from.get_or_insert(at_frame);
             }
-            let Some(send) = block.get_mut(part.send) else { continue };
+            let Some(send) = block.get_mut(part.send) else {
+                continue;
+            };
             let begin = [*ramp_from, self.ramp_from].into_iter().flatten().min();
-            part.mix(at_frame, send, |frame| ramp_down(frame, begin, self.ramp_frames));
+            part.mix(at_frame, send, |frame| {
+                ramp_down(frame, begin, self.ramp_frames)
+            });
         }
         self.mixed_frames += frame_count as u64;
         block
@@ -90,7 +94,10 @@ impl Stage {
         epoch: u64,
         mute: &Mute,
     ) -> bool {
-        if self.ramp_from.is_some_and(|from| self.mixed_frames >= from + self.ramp_frames) {
+        if self
+            .ramp_from
+            .is_some_and(|from| self.mixed_frames >= from + self.ramp_frames)
+        {
             self.end(Ended::Cancelled);
             return true;
         }
@@ -116,7 +123,10 @@ impl Stage {
         }
         self.heard_frames += captured.returns.first().map_or(0, Vec::len) as u64;
         // Whoever does not listen any more has set the cancel switch as well.
-        let _ = self.performance.answers.send(Answer::Captured(Arc::new(captured)));
+        let _ = self
+            .performance
+            .answers
+            .send(Answer::Captured(Arc::new(captured)));
         let complete = self.heard_frames >= self.performance.frame_count;
         if complete {
             self.end(Ended::Complete { epoch });
@@ -136,7 +146,11 @@ impl Stage {
             channel.drain(..(skip as usize).min(channel.len()));
             channel.truncate(usize::try_from(left).unwrap_or(usize::MAX));
         }
-        Some(Captured { first_frame, stream_frame: got.first_frame + skip, returns: heard })
+        Some(Captured {
+            first_frame,
+            stream_frame: got.first_frame + skip,
+            returns: heard,
+        })
     }
 
     fn too_loud(&self, captured: &Captured) -> Option<Ended> {
@@ -155,7 +169,9 @@ impl Stage {
 
 /// Factor of a ramp of `ramp_frames` that began at `begin`: 1 before it, 0 after it.
 fn ramp_down(frame: u64, begin: Option<u64>, ramp_frames: u64) -> f32 {
-    let Some(past) = begin.and_then(|begin| frame.checked_sub(begin)) else { return 1.0 };
+    let Some(past) = begin.and_then(|begin| frame.checked_sub(begin)) else {
+        return 1.0;
+    };
     let done = (past as f64 / ramp_frames.max(1) as f64).min(1.0);
     (0.5 + 0.5 * (std::f64::consts::PI * done).cos()) as f32
 }

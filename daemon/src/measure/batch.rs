@@ -68,7 +68,10 @@ impl Batch {
     ) -> Vec<Self> {
         let mut batches: Vec<(Score, Vec<(Worker, Score)>)> = Vec::new();
         for (worker, score) in workers {
-            match batches.iter_mut().find(|(first, _)| first.plan == score.plan) {
+            match batches
+                .iter_mut()
+                .find(|(first, _)| first.plan == score.plan)
+            {
                 Some((_, equal)) => equal.push((worker, score)),
                 None => batches.push((score.clone(), vec![(worker, score)])),
             }
@@ -111,7 +114,10 @@ impl Batch {
     }
 
     fn end(self, ending: &Ending) -> Vec<JoinHandle<()>> {
-        self.workers.into_iter().map(|worker| worker.end(ending.clone())).collect()
+        self.workers
+            .into_iter()
+            .map(|worker| worker.end(ending.clone()))
+            .collect()
     }
 
     /// Plays one repeat of a step, again where frames were lost. True where no worker needs more.
@@ -122,7 +128,11 @@ impl Batch {
                 Ended::Cancelled => return Ok(true),
                 Ended::Lost(loss) => tracing::warn!(?loss, attempt, "frames were lost"),
                 Ended::DeviceLost { text } => return Err(Ending::failed("device-lost", text)),
-                Ended::TooLoud { return_index, heard_dbfs, expected_dbfs } => {
+                Ended::TooLoud {
+                    return_index,
+                    heard_dbfs,
+                    expected_dbfs,
+                } => {
                     let text = format!(
                         "return {} answered with {heard_dbfs:.1} dBFS where at most \
                          {expected_dbfs:.1} dBFS was expected; the sound was ended at once: look \
@@ -148,13 +158,25 @@ impl Batch {
     ) -> Result<Ended, Ending> {
         let step = &self.score.plan.steps[number];
         let feed_frames = step.frame_count.max(0) as u64 + step.tail_frame_count.max(0) as u64;
-        let stagger_max = self.sends.iter().map(|send| send.delay_frames).max().unwrap_or(0);
+        let stagger_max = self
+            .sends
+            .iter()
+            .map(|send| send.delay_frames)
+            .max()
+            .unwrap_or(0);
         let frame_count = feed_frames + stagger_max;
         let repeat = self.play_count as u32;
         for (index, worker) in self.workers.iter().enumerate() {
-            let Some(link) = &worker.job.link else { continue };
+            let Some(link) = &worker.job.link else {
+                continue;
+            };
             let reference = self.reference.map(|reference| reference.r#return - 1);
-            let feed = Feed::new(self.stagger(index), feed_frames, link.r#return - 1, reference);
+            let feed = Feed::new(
+                self.stagger(index),
+                feed_frames,
+                link.r#return - 1,
+                reference,
+            );
             worker.begin(number as u32, repeat, retry, feed);
         }
         self.play_count += 1;
@@ -168,7 +190,10 @@ impl Batch {
             answers,
         });
         let ended = self.attend(conductor, &inbox, &cancel, frame_count);
-        *conductor.last_sound.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+        *conductor
+            .last_sound
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
         ended
     }
 
@@ -185,7 +210,9 @@ impl Batch {
             match next_answer(inbox) {
                 Some(Answer::Captured(captured)) => {
                     last_answer = Instant::now();
-                    self.workers.iter().for_each(|worker| worker.heard(&captured));
+                    self.workers
+                        .iter()
+                        .for_each(|worker| worker.heard(&captured));
                     let heard = captured.returns.first().map_or(0, Vec::len) as u64;
                     self.frames_played += heard;
                     self.tell_progress(conductor, captured.first_frame + heard, frame_count);
@@ -199,7 +226,10 @@ impl Batch {
                 None => {}
             }
             for send in &self.sends {
-                let done = send.workers.iter().all(|&index| self.workers[index].is_done());
+                let done = send
+                    .workers
+                    .iter()
+                    .all(|&index| self.workers[index].is_done());
                 if done && !send.workers.is_empty() {
                     send.cancel.set();
                 }
@@ -211,16 +241,28 @@ impl Batch {
     }
 
     fn tell_progress(&self, conductor: &Conductor, heard: u64, frame_count: u64) {
-        let plays: i32 = self.score.plan.steps.iter().map(|step| step.repeat_count.max(1)).sum();
+        let plays: i32 = self
+            .score
+            .plan
+            .steps
+            .iter()
+            .map(|step| step.repeat_count.max(1))
+            .sum();
         let before = f64::from(self.play_count - 1).min(f64::from(plays - 1));
         let share = (before + heard as f64 / frame_count.max(1) as f64) / f64::from(plays);
         for worker in &self.workers {
-            conductor.desk.watchers.progress(&worker.job.measurement.name, share);
+            conductor
+                .desk
+                .watchers
+                .progress(&worker.job.measurement.name, share);
         }
     }
 
     fn stagger(&self, worker: usize) -> u64 {
-        let send = self.sends.iter().find(|send| send.workers.contains(&worker));
+        let send = self
+            .sends
+            .iter()
+            .find(|send| send.workers.contains(&worker));
         send.map_or(0, |send| send.delay_frames)
     }
 
@@ -235,17 +277,30 @@ impl Batch {
             peak_dbfs: safety::expected_dbfs(self.quiet_dbfs[return_index], sent_dbfs, gain_db),
         };
         let store = &conductor.desk.store;
-        let links = self.workers.iter().filter_map(|worker| worker.job.link.as_ref());
+        let links = self
+            .workers
+            .iter()
+            .filter_map(|worker| worker.job.link.as_ref());
         let mut expected: Vec<Prediction> = links
-            .map(|link| expect(link.r#return - 1, safety::last_gain_db(store, &link.name, self.shape.simulated)))
+            .map(|link| {
+                expect(
+                    link.r#return - 1,
+                    safety::last_gain_db(store, &link.name, self.shape.simulated),
+                )
+            })
             .collect();
-        expected.extend(self.reference.map(|reference| expect(reference.r#return - 1, None)));
+        expected.extend(
+            self.reference
+                .map(|reference| expect(reference.r#return - 1, None)),
+        );
         expected
     }
 
     fn finish(self, conductor: &Conductor, early: bool) -> Vec<JoinHandle<()>> {
         let xruns = conductor.engine.status().xrun_count - self.xruns_before;
-        let stagger: Vec<u64> = (0..self.workers.len()).map(|index| self.stagger(index)).collect();
+        let stagger: Vec<u64> = (0..self.workers.len())
+            .map(|index| self.stagger(index))
+            .collect();
         let played = |stagger_frames: u64| Played {
             provenance: Provenance {
                 backend: self.shape.backend.into(),
@@ -262,7 +317,9 @@ impl Batch {
         };
         let played: Vec<Played> = stagger.into_iter().map(played).collect();
         let workers = self.workers.into_iter().zip(played);
-        workers.map(|(worker, played)| worker.finish(played, early)).collect()
+        workers
+            .map(|(worker, played)| worker.finish(played, early))
+            .collect()
     }
 }
 
@@ -294,7 +351,9 @@ fn sends(
     };
     let mut sends: Vec<Send> = Vec::new();
     for (number, (worker, score)) in workers.iter().zip(scores).enumerate() {
-        let Some(index) = worker.job.link.as_ref().map(|link| link.send - 1) else { continue };
+        let Some(index) = worker.job.link.as_ref().map(|link| link.send - 1) else {
+            continue;
+        };
         match sends.iter_mut().find(|send| send.index == index) {
             Some(send) => send.workers.push(number),
             None => sends.push(new(index, score, vec![number])),

@@ -78,7 +78,10 @@ impl Desk {
             (Some(ending), _) => fail(&mut measurement, &ending),
             (None, Ok((result, played))) => self.fill(&mut measurement, job, result, played),
             (None, Err(Stop::Ended)) => {
-                fail(&mut measurement, &Ending::failed("interrupted", "the daemon ended"));
+                fail(
+                    &mut measurement,
+                    &Ending::failed("interrupted", "the daemon ended"),
+                );
             }
             (None, Err(Stop::Plugin(error))) => fail(&mut measurement, &of_plugin(&error)),
         }
@@ -88,7 +91,9 @@ impl Desk {
 
     /// The measurement as it was last stored, so that its start is kept.
     fn present(&self, job: &Job) -> Measurement {
-        self.store.get(job.id()).unwrap_or_else(|_| job.measurement.clone())
+        self.store
+            .get(job.id())
+            .unwrap_or_else(|_| job.measurement.clone())
     }
 
     fn report_health(&self, job: &Job, outcome: &Result<(SessionResult, Played), Stop>) {
@@ -137,7 +142,9 @@ impl Desk {
         if measurement.recorded {
             return;
         }
-        let Some(volts) = self.send_volts(link.send) else { return };
+        let Some(volts) = self.send_volts(link.send) else {
+            return;
+        };
         let offset_db = 20.0 * (volts / DBU_VOLTS).log10() - link.pad_db;
         let told: Vec<Figure> = measurement
             .figures
@@ -162,15 +169,21 @@ impl Desk {
         let of_send = |one: &&Calibration| {
             one.side() == Side::Send && usize::try_from(one.channel) == Ok(send)
         };
-        calibrations.iter().find(of_send).map(|calibration| calibration.volts)
+        calibrations
+            .iter()
+            .find(of_send)
+            .map(|calibration| calibration.volts)
     }
 
     fn judge(&self, measurement: &mut Measurement, job: &Job) {
         let link = bare(&measurement.link).to_owned();
-        let baseline = self.store.baseline(&link, &measurement.analysis).unwrap_or_else(|error| {
-            tracing::error!(%error, "the baseline cannot be read");
-            None
-        });
+        let baseline = self
+            .store
+            .baseline(&link, &measurement.analysis)
+            .unwrap_or_else(|error| {
+                tracing::error!(%error, "the baseline cannot be read");
+                None
+            });
         if job.link.is_some() && !measurement.is_match {
             let limits = &self.config.limits;
             measurement.verdict = judge::judge(limits, measurement, baseline.as_ref());
@@ -219,7 +232,10 @@ fn unstored(measurement: Measurement, error: &StoreError) -> Measurement {
         findings: Vec::new(),
         ..measurement
     };
-    fail(&mut told, &Ending::failed("not-stored", format!("the result was not stored: {error}")));
+    fail(
+        &mut told,
+        &Ending::failed("not-stored", format!("the result was not stored: {error}")),
+    );
     told
 }
 
@@ -240,5 +256,9 @@ pub fn of_plugin(error: &PluginError) -> Ending {
 
 /// A note of the daemon's own.
 pub fn note(level: Level, id: &str, text: impl Into<String>) -> Note {
-    Note { level: level as i32, id: id.into(), text: text.into() }
+    Note {
+        level: level as i32,
+        id: id.into(),
+        text: text.into(),
+    }
 }

@@ -49,7 +49,12 @@ impl Conductor {
     #[must_use]
     pub fn start(desk: Arc<Desk>, engine: Arc<Engine>) -> JoinHandle<()> {
         let finishing = Mutex::default();
-        let conductor = Self { desk, engine, last_sound: Mutex::default(), finishing };
+        let conductor = Self {
+            desk,
+            engine,
+            last_sound: Mutex::default(),
+            finishing,
+        };
         thread::Builder::new()
             .name("conductor".into())
             .spawn(move || conductor.run())
@@ -69,7 +74,9 @@ impl Conductor {
     }
 
     fn finishing(&self) -> std::sync::MutexGuard<'_, Vec<JoinHandle<()>>> {
-        self.finishing.lock().unwrap_or_else(PoisonError::into_inner)
+        self.finishing
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
     }
 
     fn measure(&self, first: Job) {
@@ -83,7 +90,10 @@ impl Conductor {
         jobs.extend(self.desk.queue.take_equal(&key));
         let jobs = self.settle_ended(jobs);
         let (shape, quiet_dbfs) = heard;
-        let workers = jobs.into_iter().filter_map(|job| self.open(job, &shape)).collect();
+        let workers = jobs
+            .into_iter()
+            .filter_map(|job| self.open(job, &shape))
+            .collect();
         for batch in Batch::of_equal_plans(workers, self.desk.config.reference, &shape, &quiet_dbfs)
         {
             let threads = batch.perform(self);
@@ -100,7 +110,9 @@ impl Conductor {
             return Ok((shape, Vec::new()));
         }
         for job in jobs {
-            self.desk.watchers.waiting(&job.measurement.name, "hears whether the room is quiet");
+            self.desk
+                .watchers
+                .waiting(&job.measurement.name, "hears whether the room is quiet");
         }
         let quiet_dbfs = self.listen(jobs, &shape)?;
         safety::not_held(&self.desk.store)?;
@@ -169,7 +181,10 @@ impl Conductor {
     }
 
     fn let_own_sound_fade(&self) {
-        let last = *self.last_sound.lock().unwrap_or_else(PoisonError::into_inner);
+        let last = *self
+            .last_sound
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
         if let Some(left) = last.and_then(|end| OWN_SOUND_FADES.checked_sub(end.elapsed())) {
             thread::sleep(left);
         }
@@ -186,8 +201,9 @@ impl Conductor {
     }
 
     fn settle_ended(&self, jobs: Vec<Job>) -> Vec<Job> {
-        let (ended, alive): (Vec<_>, Vec<_>) =
-            jobs.into_iter().partition(|job| job.fate.ending().is_some());
+        let (ended, alive): (Vec<_>, Vec<_>) = jobs
+            .into_iter()
+            .partition(|job| job.fate.ending().is_some());
         for job in ended {
             self.desk.settle(&job, Err(Stop::Ended));
         }
@@ -211,9 +227,9 @@ pub(super) fn next_answer(inbox: &Receiver<Answer>) -> Option<Answer> {
     match inbox.recv_timeout(ANSWER_WAIT) {
         Ok(answer) => Some(answer),
         Err(mpsc::RecvTimeoutError::Timeout) => None,
-        Err(mpsc::RecvTimeoutError::Disconnected) => {
-            Some(Answer::Ended(Ended::DeviceLost { text: "the audio engine has ended".into() }))
-        }
+        Err(mpsc::RecvTimeoutError::Disconnected) => Some(Answer::Ended(Ended::DeviceLost {
+            text: "the audio engine has ended".into(),
+        })),
     }
 }
 

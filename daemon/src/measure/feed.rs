@@ -80,7 +80,9 @@ impl Feed {
             first_frame,
             stream_frame: self.stream_start + self.stagger_frames + first_frame,
             link: self.link.drain(..count).collect(),
-            reference: self.reference_return.map(|_| self.reference.drain(..count).collect()),
+            reference: self
+                .reference_return
+                .map(|_| self.reference.drain(..count).collect()),
             last: self.handed_frames == self.frame_count,
         }
     }
@@ -95,7 +97,11 @@ mod tests {
         let frames = first_frame..first_frame + count;
         let link = frames.clone().map(|n| n as f32 - stagger as f32).collect();
         let reference = frames.map(|n| n as f32).collect();
-        Captured { first_frame, stream_frame: 1000 + first_frame, returns: vec![link, reference] }
+        Captured {
+            first_frame,
+            stream_frame: 1000 + first_frame,
+            returns: vec![link, reference],
+        }
     }
 
     #[test]
@@ -105,7 +111,9 @@ mod tests {
             let (mut next, mut ended) = (0, false);
             for first in (0..130).step_by(block) {
                 let count = (block as u64).min(130 - first);
-                let Some(frames) = feed.take(&captured(first, count, 30)) else { continue };
+                let Some(frames) = feed.take(&captured(first, count, 30)) else {
+                    continue;
+                };
                 assert_eq!(frames.first_frame, next);
                 assert_eq!(frames.stream_frame, 1030 + next);
                 assert_eq!(frames.link[0], next as f32);

@@ -27,19 +27,30 @@ pub enum Ending {
 impl Ending {
     /// A failure from its id and its sentence.
     pub fn failed(id: impl Into<String>, text: impl Into<String>) -> Self {
-        Self::Failed { id: id.into(), text: text.into() }
+        Self::Failed {
+            id: id.into(),
+            text: text.into(),
+        }
     }
 
     /// The state and the reason that a measurement ends with.
     #[must_use]
     pub fn state_and_reason(&self) -> (State, Reason) {
         match self {
-            Self::Cancelled(text) => {
-                (State::Cancelled, Reason { id: "cancelled".into(), text: text.clone() })
-            }
-            Self::Failed { id, text } => {
-                (State::Failed, Reason { id: id.clone(), text: text.clone() })
-            }
+            Self::Cancelled(text) => (
+                State::Cancelled,
+                Reason {
+                    id: "cancelled".into(),
+                    text: text.clone(),
+                },
+            ),
+            Self::Failed { id, text } => (
+                State::Failed,
+                Reason {
+                    id: id.clone(),
+                    text: text.clone(),
+                },
+            ),
         }
     }
 }
@@ -64,7 +75,10 @@ impl Fate {
     /// Why the job was ended; `None` while it may go on.
     #[must_use]
     pub fn ending(&self) -> Option<Ending> {
-        self.ending.lock().unwrap_or_else(PoisonError::into_inner).clone()
+        self.ending
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
     }
 
     /// The switch that ramps the job's sound down.

@@ -12,13 +12,21 @@ pub fn from_measurement(measurement: &Measurement) -> Option<Match> {
     let curve = |id: &str| measurement.curves.iter().find(|curve| curve.id == id);
     let magnitude = curve("magnitude")?;
     let phase = curve("phase")?;
-    let latency = measurement.figures.iter().find(|figure| figure.id == "latency");
+    let latency = measurement
+        .figures
+        .iter()
+        .find(|figure| figure.id == "latency");
     let whole = magnitude.x == phase.x
         && magnitude.y.len() == magnitude.x.len()
         && phase.y.len() == phase.x.len()
         && magnitude.x.windows(2).all(|pair| pair[0] < pair[1])
         && !magnitude.x.is_empty();
-    let finite = magnitude.x.iter().chain(&magnitude.y).chain(&phase.y).all(|x| x.is_finite());
+    let finite = magnitude
+        .x
+        .iter()
+        .chain(&magnitude.y)
+        .chain(&phase.y)
+        .all(|x| x.is_finite());
     (whole && finite).then(|| Match {
         frequency_hz: magnitude.x.clone(),
         gain_db: magnitude.y.clone(),
@@ -36,7 +44,12 @@ pub fn from_json(text: &str) -> Result<Measurement, String> {
         serde_json::from_str(text).map_err(|error| format!("is no JSON: {error}"))?;
     let list = |key: &str| json[key].as_array().cloned().unwrap_or_default();
     let numbers = |value: &serde_json::Value| -> Vec<f64> {
-        value.as_array().into_iter().flatten().filter_map(serde_json::Value::as_f64).collect()
+        value
+            .as_array()
+            .into_iter()
+            .flatten()
+            .filter_map(serde_json::Value::as_f64)
+            .collect()
     };
     let word = |value: &serde_json::Value| value.as_str().unwrap_or_default().to_owned();
     let curve = |value: &serde_json::Value| Curve {

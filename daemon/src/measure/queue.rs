@@ -35,7 +35,9 @@ impl Queue {
             return false;
         }
         for job in jobs {
-            state.fates.insert(job.id().to_owned(), Arc::clone(&job.fate));
+            state
+                .fates
+                .insert(job.id().to_owned(), Arc::clone(&job.fate));
             state.waiting.push_back(job);
         }
         self.changed.notify_all();
@@ -44,7 +46,9 @@ impl Queue {
 
     /// Takes note of a job that does not need the rig, so that it can be ended.
     pub fn register(&self, job: &Job) {
-        self.state().fates.insert(job.id().to_owned(), Arc::clone(&job.fate));
+        self.state()
+            .fates
+            .insert(job.id().to_owned(), Arc::clone(&job.fate));
     }
 
     /// Waits for the next job. `None` once the queue is closed and empty.
@@ -57,15 +61,20 @@ impl Queue {
             if state.closed {
                 return None;
             }
-            state = self.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
+            state = self
+                .changed
+                .wait(state)
+                .unwrap_or_else(PoisonError::into_inner);
         }
     }
 
     /// Takes every waiting job of a batch.
     pub fn take_equal(&self, batch_key: &[u8]) -> Vec<Job> {
         let mut state = self.state();
-        let (equal, other) =
-            state.waiting.drain(..).partition(|job| job.batch_key() == batch_key);
+        let (equal, other) = state
+            .waiting
+            .drain(..)
+            .partition(|job| job.batch_key() == batch_key);
         state.waiting = other;
         Vec::from(equal)
     }
@@ -77,12 +86,19 @@ impl Queue {
 
     /// Ends one job. False where it has ended already.
     pub fn end(&self, id: &str, ending: Ending) -> bool {
-        self.state().fates.get(id).is_some_and(|fate| fate.end(ending))
+        self.state()
+            .fates
+            .get(id)
+            .is_some_and(|fate| fate.end(ending))
     }
 
     /// Ends every job, and says how many were not ended before.
     pub fn end_all(&self, ending: &Ending) -> usize {
-        self.state().fates.values().filter(|fate| fate.end(ending.clone())).count()
+        self.state()
+            .fates
+            .values()
+            .filter(|fate| fate.end(ending.clone()))
+            .count()
     }
 
     /// Ends every job for good and takes no more.

@@ -57,7 +57,10 @@ impl Recorded {
                 })
                 .expect("a thread at start-up")
         };
-        Self { jobs: Some(jobs), threads: (0..THREADS).map(thread).collect() }
+        Self {
+            jobs: Some(jobs),
+            threads: (0..THREADS).map(thread).collect(),
+        }
     }
 
     /// Analyses recordings as soon as a thread is free.
@@ -94,12 +97,21 @@ fn perform(job: &Job, sounds: &Sounds) -> Result<SessionResult, Stop> {
     let plan = session.plan()?;
     session.begin(0, 0, false)?;
     let none: Option<&[f32]> = None;
-    feed(job, &mut session, &plan, [none, none, Some(&sounds.sent)], false)?;
+    feed(
+        job,
+        &mut session,
+        &plan,
+        [none, none, Some(&sounds.sent)],
+        false,
+    )?;
     let mut frame_count = sounds.returned.len();
     if let Some(reference) = &sounds.reference {
         frame_count = frame_count.min(reference.len());
     }
-    let reference = sounds.reference.as_ref().map(|reference| &reference[..frame_count]);
+    let reference = sounds
+        .reference
+        .as_ref()
+        .map(|reference| &reference[..frame_count]);
     let returned = Some(&sounds.returned[..frame_count]);
     feed(job, &mut session, &plan, [returned, reference, none], true)?;
     let result = session.finish(false)?;
@@ -115,7 +127,12 @@ fn feed(
     sounds: [Option<&[f32]>; 3],
     last: bool,
 ) -> Result<(), Stop> {
-    let frame_count = sounds.iter().flatten().map(|sound| sound.len()).max().unwrap_or(0);
+    let frame_count = sounds
+        .iter()
+        .flatten()
+        .map(|sound| sound.len())
+        .max()
+        .unwrap_or(0);
     let mut first_frame = 0;
     loop {
         if job.fate.ending().is_some() {
@@ -131,10 +148,15 @@ fn feed(
                 Kind::Played => 2,
                 Kind::Unspecified => return None,
             };
-            sounds[index].zip(ranges[index].clone()).map(|(sound, range)| &sound[range])
+            sounds[index]
+                .zip(ranges[index].clone())
+                .map(|(sound, range)| &sound[range])
         };
-        let channels: Vec<Option<&[f32]>> =
-            plan.captures.iter().map(|capture| channel(capture.kind())).collect();
+        let channels: Vec<Option<&[f32]>> = plan
+            .captures
+            .iter()
+            .map(|capture| channel(capture.kind()))
+            .collect();
         session.feed(&Block {
             step: 0,
             repeat: 0,

@@ -4,7 +4,9 @@ use std::sync::Arc;
 
 use goodwire_proto::{
     plugin::v1::{FieldViolation, OpenRequest, open_request::Mode},
-    v1::{MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State, note::Level},
+    v1::{
+        MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State, note::Level,
+    },
 };
 use prost_types::{Struct, Value, value::Kind};
 
@@ -39,11 +41,17 @@ impl Desk {
     pub fn live_jobs(&self, request: &MeasureRequest) -> Result<Vec<Job>, Refusal> {
         let mut wrong = Vec::new();
         let links = self.links_of(&request.links, &mut wrong);
-        let found = self.find(&request.analysis).map_err(|one| wrong.push(one)).ok();
+        let found = self
+            .find(&request.analysis)
+            .map_err(|one| wrong.push(one))
+            .ok();
         let given = request.parameters.clone().unwrap_or_default();
         let checked = found.as_ref().map(|found| {
             self.check_match(request, found, &mut wrong);
-            links.iter().map(|link| self.checked(found, &given, link, &mut wrong)).collect()
+            links
+                .iter()
+                .map(|link| self.checked(found, &given, link, &mut wrong))
+                .collect()
         });
         if !wrong.is_empty() {
             wrong.dedup();
@@ -52,9 +60,12 @@ impl Desk {
         self.permit(request.present)?;
         let found = found.expect("an unknown analysis is among what is wrong");
         let checked: Vec<(Struct, Vec<Note>)> = checked.expect("found above");
-        let jobs = links.into_iter().zip(checked).map(|(link, (parameters, notes))| {
-            self.live_job(&found, link, parameters, notes, request.r#match)
-        });
+        let jobs = links
+            .into_iter()
+            .zip(checked)
+            .map(|(link, (parameters, notes))| {
+                self.live_job(&found, link, parameters, notes, request.r#match)
+            });
         let jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
         jobs.iter().try_for_each(accepted)?;
         Ok(jobs)
@@ -88,13 +99,19 @@ impl Desk {
             return known.clone();
         }
         if names.is_empty() {
-            wrong.push(Violation::new("links", "at least one link is needed, or 'all'"));
+            wrong.push(Violation::new(
+                "links",
+                "at least one link is needed, or 'all'",
+            ));
         }
         let mut links: Vec<LinkConfig> = Vec::new();
         for name in names.iter().map(|name| bare(name)) {
             match known.iter().find(|link| link.name == name) {
                 Some(link) if links.iter().any(|one| one.name == link.name) => {
-                    wrong.push(Violation::new("links", format!("the link '{name}' is named twice")));
+                    wrong.push(Violation::new(
+                        "links",
+                        format!("the link '{name}' is named twice"),
+                    ));
                 }
                 Some(link) => links.push(link.clone()),
                 None => wrong.push(Violation::new("links", self.unknown_link(name))),
@@ -106,7 +123,12 @@ impl Desk {
     /// The sentence about a link that does not exist.
     #[must_use]
     pub fn unknown_link(&self, name: &str) -> String {
-        let known: Vec<&str> = self.config.links.iter().map(|link| link.name.as_str()).collect();
+        let known: Vec<&str> = self
+            .config
+            .links
+            .iter()
+            .map(|link| link.name.as_str())
+            .collect();
         names::unknown("link", name, &known)
     }
 
@@ -140,8 +162,12 @@ impl Desk {
         let mut notes = Vec::new();
         let ceiling_dbfs = self.config.send_ceiling_dbfs(link.send);
         for parameter in found.schema.iter().filter(|parameter| parameter.level) {
-            let Some(value) = parameters.fields.get_mut(&parameter.id) else { continue };
-            let Some(level_dbfs) = greatest(value) else { continue };
+            let Some(value) = parameters.fields.get_mut(&parameter.id) else {
+                continue;
+            };
+            let Some(level_dbfs) = greatest(value) else {
+                continue;
+            };
             if given.fields.contains_key(&parameter.id) {
                 if level_dbfs > ceiling_dbfs {
                     let text = format!(
@@ -192,12 +218,18 @@ impl Desk {
 
     fn permit(&self, present: bool) -> Result<(), Refusal> {
         if let Some(hold) = self.store.hold()? {
-            return Err(Refusal::Forbidden { reason: "HOLD", text: safety::hold_text(&hold.text) });
+            return Err(Refusal::Forbidden {
+                reason: "HOLD",
+                text: safety::hold_text(&hold.text),
+            });
         }
         if !present && !self.config.safety.unattended {
             let text = "somebody has to be in the room: say that sound may be played now \
                         (--present, or the field `present`), or set safety.unattended = true";
-            return Err(Refusal::Forbidden { reason: "PRESENCE_REQUIRED", text: text.into() });
+            return Err(Refusal::Forbidden {
+                reason: "PRESENCE_REQUIRED",
+                text: text.into(),
+            });
         }
         Ok(())
     }
@@ -210,7 +242,11 @@ impl Desk {
         notes: Vec<Note>,
         is_match: bool,
     ) -> Result<Job, Refusal> {
-        let matched = if is_match { None } else { self.store.current_match(&link.name)? };
+        let matched = if is_match {
+            None
+        } else {
+            self.store.current_match(&link.name)?
+        };
         let mut measurement = self.new_measurement(found, &parameters, Some(&link));
         measurement.simulated = self.config.interface.backend.is_simulated();
         measurement.is_match = is_match;
@@ -234,7 +270,14 @@ impl Desk {
             ..OpenRequest::default()
         };
         let plugin = Arc::clone(&found.plugin);
-        Ok(Job { measurement, link: Some(link), plugin, open, notes, fate: Arc::new(Fate::default()) })
+        Ok(Job {
+            measurement,
+            link: Some(link),
+            plugin,
+            open,
+            notes,
+            fate: Arc::new(Fate::default()),
+        })
     }
 
     /// A QUEUED measurement with all that is known before it is made.
@@ -247,12 +290,16 @@ impl Desk {
     ) -> Measurement {
         Measurement {
             name: store::new_name(&*self.clock),
-            link: link.map(|link| format!("links/{}", link.name)).unwrap_or_default(),
+            link: link
+                .map(|link| format!("links/{}", link.name))
+                .unwrap_or_default(),
             analysis: found.analysis.clone(),
             state: State::Queued as i32,
             create_time: Some(self.clock.timestamp()),
             parameters: Some(parameters.clone()),
-            setup: link.map(|link| link.setup.clone().into_iter().collect()).unwrap_or_default(),
+            setup: link
+                .map(|link| link.setup.clone().into_iter().collect())
+                .unwrap_or_default(),
             provenance: Some(Provenance {
                 daemon_version: env!("CARGO_PKG_VERSION").into(),
                 plugin: found.plugin.label(),
@@ -274,7 +321,9 @@ pub fn accepted(job: &Job) -> Result<(), Refusal> {
     match Session::open(&job.plugin, &job.open, &Limits::default()) {
         Ok(session) => session.close(),
         Err(PluginError::Invalid(violations)) => {
-            return Err(Refusal::Invalid(violations.into_iter().map(of_parameter).collect()));
+            return Err(Refusal::Invalid(
+                violations.into_iter().map(of_parameter).collect(),
+            ));
         }
         Err(error) => tracing::debug!(%error, "a trial session did not open"),
     }

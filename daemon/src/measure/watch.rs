@@ -47,7 +47,8 @@ impl Watchers {
             readings: Arc::default(),
             waiting: String::new(),
         };
-        self.senders().insert(measurement.name.clone(), watch::channel(snapshot).0);
+        self.senders()
+            .insert(measurement.name.clone(), watch::channel(snapshot).0);
     }
 
     /// Forgets a measurement that was never stored, so nobody can have asked for it.
@@ -82,7 +83,9 @@ impl Watchers {
 
     /// Tells of progress; it never falls.
     pub fn progress(&self, name: &str, progress: f64) {
-        self.change(name, |snapshot| snapshot.progress = snapshot.progress.max(progress));
+        self.change(name, |snapshot| {
+            snapshot.progress = snapshot.progress.max(progress)
+        });
     }
 
     /// Tells what the analysis reads.
@@ -101,8 +104,13 @@ impl Watchers {
         let senders = self.senders();
         let measurements = senders.values().map(|sender| {
             let snapshot = sender.borrow();
-            Measurement { progress: snapshot.progress, ..(*snapshot.measurement).clone() }
+            Measurement {
+                progress: snapshot.progress,
+                ..(*snapshot.measurement).clone()
+            }
         });
-        measurements.filter(|measurement| measurement.state() == State::Running).collect()
+        measurements
+            .filter(|measurement| measurement.state() == State::Running)
+            .collect()
     }
 }

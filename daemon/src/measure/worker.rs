@@ -29,9 +29,17 @@ const READINGS_EVERY: Duration = Duration::from_millis(250);
 
 /// What the conductor tells a worker.
 enum Order {
-    Begin { step: u32, repeat: u32, retry: bool, feed: Feed },
+    Begin {
+        step: u32,
+        repeat: u32,
+        retry: bool,
+        feed: Feed,
+    },
     Heard(Arc<Captured>),
-    Finish { played: Played, early: bool },
+    Finish {
+        played: Played,
+        early: bool,
+    },
 }
 
 /// What a job wants played.
@@ -75,13 +83,26 @@ impl Worker {
         let (scores, score) = mpsc::sync_channel(1);
         let enough = Arc::new(AtomicBool::new(false));
         let desk = Arc::clone(desk);
-        let run = Run { job: job.clone(), desk, inbox, enough: Arc::clone(&enough) };
+        let run = Run {
+            job: job.clone(),
+            desk,
+            inbox,
+            enough: Arc::clone(&enough),
+        };
         let thread = thread::Builder::new()
             .name(format!("job {}", job.id()))
             .spawn(move || run.to_the_end(&scores))
             .expect("the system gives a thread for a measurement");
         let score = score.recv().ok()?;
-        Some((Self { job, orders, enough, thread }, score))
+        Some((
+            Self {
+                job,
+                orders,
+                enough,
+                thread,
+            },
+            score,
+        ))
     }
 
     fn order(&self, order: Order) {
@@ -91,7 +112,12 @@ impl Worker {
 
     /// Says that a play of a step begins.
     pub fn begin(&self, step: u32, repeat: u32, retry: bool, feed: Feed) {
-        self.order(Order::Begin { step, repeat, retry, feed });
+        self.order(Order::Begin {
+            step,
+            repeat,
+            retry,
+            feed,
+        });
     }
 
     /// Hands on what was heard.
@@ -137,18 +163,30 @@ impl Run {
         let mut session = Session::open(&self.job.plugin, &self.job.open, &Limits::default())?;
         let plan = session.plan()?;
         let stimuli = render(&mut session, &plan)?;
-        let score = Score { plan: plan.clone(), stimuli: stimuli.clone() };
+        let score = Score {
+            plan: plan.clone(),
+            stimuli: stimuli.clone(),
+        };
         scores.send(score).map_err(|_| Stop::Ended)?;
-        let mut readings = Readings { next: Instant::now() + READINGS_EVERY };
+        let mut readings = Readings {
+            next: Instant::now() + READINGS_EVERY,
+        };
         let mut play = None;
         while let Ok(order) = self.inbox.recv() {
             match order {
-                Order::Begin { step, repeat, retry, feed } => {
+                Order::Begin {
+                    step,
+                    repeat,
+                    retry,
+                    feed,
+                } => {
                     session.begin(step, repeat, retry)?;
                     play = Some((step, repeat, feed));
                 }
                 Order::Heard(captured) => {
-                    let Some((step, repeat, feed)) = &mut play else { continue };
+                    let Some((step, repeat, feed)) = &mut play else {
+                        continue;
+                    };
                     if self.enough.load(Ordering::Acquire) {
                         continue;
                     }
@@ -183,8 +221,11 @@ impl Run {
             Kind::Played => Some(played.as_slice()),
             Kind::Unspecified => None,
         };
-        let channels: Vec<Option<&[f32]>> =
-            plan.captures.iter().map(|capture| channel(capture.kind())).collect();
+        let channels: Vec<Option<&[f32]>> = plan
+            .captures
+            .iter()
+            .map(|capture| channel(capture.kind()))
+            .collect();
         let block = Block {
             step,
             repeat,
@@ -202,7 +243,9 @@ impl Run {
 
 /// What was played at `first_frame` and after; silence past the end.
 fn played(sent: &[f32], first_frame: u64, count: usize) -> Vec<f32> {
-    let begin = usize::try_from(first_frame).unwrap_or(usize::MAX).min(sent.len());
+    let begin = usize::try_from(first_frame)
+        .unwrap_or(usize::MAX)
+        .min(sent.len());
     let end = begin.saturating_add(count).min(sent.len());
     let mut played = sent[begin..end].to_vec();
     played.resize(count, 0.0);
@@ -219,7 +262,9 @@ impl Readings {
             self.next = Instant::now() + READINGS_EVERY;
             let readings = session.readings()?;
             if !readings.figures.is_empty() {
-                run.desk.watchers.readings(&run.job.measurement.name, readings.figures);
+                run.desk
+                    .watchers
+                    .readings(&run.job.measurement.name, readings.figures);
             }
         }
         Ok(())

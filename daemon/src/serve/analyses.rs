@@ -40,7 +40,9 @@ impl AnalysisService for Services {
         &self,
         _: Request<ListAnalysesRequest>,
     ) -> Result<Response<ListAnalysesResponse>, Status> {
-        Ok(Response::new(ListAnalysesResponse { analyses: self.desk.registry.analyses() }))
+        Ok(Response::new(ListAnalysesResponse {
+            analyses: self.desk.registry.analyses(),
+        }))
     }
 
     async fn get_analysis(
@@ -50,7 +52,9 @@ impl AnalysisService for Services {
         let name = request.into_inner().name;
         let desk = Arc::clone(&self.desk);
         let analysis = blocking(move || {
-            let found = desk.find(&name).map_err(|one| Refusal::NotFound(one.text))?;
+            let found = desk
+                .find(&name)
+                .map_err(|one| Refusal::NotFound(one.text))?;
             let analyses = desk.registry.analyses();
             let named = format!("analyses/{}", found.analysis);
             let analysis = analyses.into_iter().find(|analysis| analysis.name == named);
@@ -71,7 +75,9 @@ impl AnalysisService for Services {
         let (pieces, stream) = mpsc::channel(PIECES_WAITING);
         tokio::spawn(async move {
             let blocks = samples.chunks(PIECE_SAMPLES).map(|block| {
-                Piece::Samples(StimulusSamples { samples: block.to_vec() })
+                Piece::Samples(StimulusSamples {
+                    samples: block.to_vec(),
+                })
             });
             for piece in std::iter::once(Piece::Header(header)).chain(blocks) {
                 let message = StreamStimulusResponse { piece: Some(piece) };
@@ -93,7 +99,10 @@ fn stimulus(
         let text = format!("{} Hz is outside 44100 to 192000 Hz", request.rate_hz);
         wrong.push(Violation::new("rate_hz", text));
     }
-    let found = desk.find(&request.analysis).map_err(|one| wrong.push(one)).ok();
+    let found = desk
+        .find(&request.analysis)
+        .map_err(|one| wrong.push(one))
+        .ok();
     let given = request.parameters.clone().unwrap_or_default();
     let parameters = found.as_ref().and_then(|found| {
         check_parameters(&found.schema, &given)
@@ -146,7 +155,11 @@ fn play(found: &Found, open: &OpenRequest) -> Result<(Vec<f32>, f64), PluginErro
             silence = step.tail_frame_count.max(0) as usize;
         }
     }
-    let peak = plan.steps.iter().map(|step| step.peak_dbfs).fold(f64::NEG_INFINITY, f64::max);
+    let peak = plan
+        .steps
+        .iter()
+        .map(|step| step.peak_dbfs)
+        .fold(f64::NEG_INFINITY, f64::max);
     Ok((samples, peak.max(-200.0)))
 }
 
@@ -158,7 +171,10 @@ fn refused(error: PluginError) -> Refusal {
         }
         error => {
             let text = of_plugin(&error).state_and_reason().1.text;
-            Refusal::Forbidden { reason: "PLUGIN_FAILED", text }
+            Refusal::Forbidden {
+                reason: "PLUGIN_FAILED",
+                text,
+            }
         }
     }
 }

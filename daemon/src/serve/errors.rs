@@ -31,7 +31,11 @@ pub(super) fn status(refusal: &Refusal) -> Status {
         Refusal::Ending => (Code::Unavailable, "ENDING", ErrorDetails::new()),
         Refusal::Store(error) => of_store(error),
     };
-    details.set_error_info(reason, DOMAIN, HashMap::from([("text".to_owned(), text.clone())]));
+    details.set_error_info(
+        reason,
+        DOMAIN,
+        HashMap::from([("text".to_owned(), text.clone())]),
+    );
     Status::with_error_details(code, text, details)
 }
 
@@ -63,12 +67,18 @@ mod tests {
 
     #[test]
     fn every_wrong_field_is_told_at_once_with_a_stable_reason() {
-        let wrong = vec![Violation::new("links", "no link"), Violation::new("analysis", "none")];
+        let wrong = vec![
+            Violation::new("links", "no link"),
+            Violation::new("analysis", "none"),
+        ];
         let status = status(&Refusal::Invalid(wrong));
         let details = status.get_error_details();
         let bad = details.bad_request().expect("field violations");
         assert_eq!(status.code(), Code::InvalidArgument);
         assert_eq!(bad.field_violations.len(), 2);
-        assert_eq!(details.error_info().expect("a reason").reason, "INVALID_FIELDS");
+        assert_eq!(
+            details.error_info().expect("a reason").reason,
+            "INVALID_FIELDS"
+        );
     }
 }

@@ -33,7 +33,9 @@ impl JudgementService for Services {
     ) -> Result<Response<Baseline>, Status> {
         let name = request.into_inner().measurement;
         let desk = Arc::clone(&self.desk);
-        Ok(Response::new(blocking(move || set_baseline(&desk, &name)).await?))
+        Ok(Response::new(
+            blocking(move || set_baseline(&desk, &name)).await?,
+        ))
     }
 
     async fn list_baselines(
@@ -46,7 +48,10 @@ impl JudgementService for Services {
             let all = desk.store.baselines()?;
             let (baselines, next_page_token) =
                 pages::cut(all, request.page_size, &request.page_token)?;
-            Ok(ListBaselinesResponse { baselines, next_page_token })
+            Ok(ListBaselinesResponse {
+                baselines,
+                next_page_token,
+            })
         });
         Ok(Response::new(response.await?))
     }
@@ -73,7 +78,10 @@ fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
     let measurement = desk.store.get(name)?;
     let refuse = |text: &str| {
         let text = format!("{} cannot be a baseline: {text}", measurement.name);
-        Err(Refusal::Forbidden { reason: "NOT_A_BASELINE", text })
+        Err(Refusal::Forbidden {
+            reason: "NOT_A_BASELINE",
+            text,
+        })
     };
     if measurement.state() != State::Succeeded {
         return refuse("it has not succeeded");
@@ -81,8 +89,15 @@ fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
     if measurement.link.is_empty() {
         return refuse("it belongs to no link");
     }
-    let Measurement { link, analysis, name, .. } = &measurement;
-    Ok(desk.store.set_baseline(link, analysis, name, desk.clock.timestamp())?)
+    let Measurement {
+        link,
+        analysis,
+        name,
+        ..
+    } = &measurement;
+    Ok(desk
+        .store
+        .set_baseline(link, analysis, name, desk.clock.timestamp())?)
 }
 
 fn limit(config: &LimitConfig) -> Limit {
@@ -90,12 +105,25 @@ fn limit(config: &LimitConfig) -> Limit {
         AtValue::Number(number) => Kind::NumberValue(*number),
         AtValue::Text(text) => Kind::StringValue(text.clone()),
     };
-    let fields = config.at.iter().map(|(key, at)| (key.clone(), Value { kind: Some(value(at)) }));
+    let fields = config.at.iter().map(|(key, at)| {
+        (
+            key.clone(),
+            Value {
+                kind: Some(value(at)),
+            },
+        )
+    });
     Limit {
-        link: config.link.as_ref().map(|link| format!("links/{link}")).unwrap_or_default(),
+        link: config
+            .link
+            .as_ref()
+            .map(|link| format!("links/{link}"))
+            .unwrap_or_default(),
         analysis: config.analysis.clone(),
         figure: config.figure.clone(),
-        at: (!config.at.is_empty()).then(|| Struct { fields: fields.collect() }),
+        at: (!config.at.is_empty()).then(|| Struct {
+            fields: fields.collect(),
+        }),
         min: config.min,
         max: config.max,
         drift: config.drift,

@@ -84,7 +84,10 @@ impl Drop for Listener {
 
 fn unix(path: &Path) -> Result<Listener, ListenError> {
     let place = format!("unix:{}", path.display());
-    let system = |error: io::Error| ListenError::System { place: place.clone(), error };
+    let system = |error: io::Error| ListenError::System {
+        place: place.clone(),
+        error,
+    };
     if let Ok(metadata) = path.symlink_metadata() {
         if !metadata.file_type().is_socket() {
             return Err(ListenError::InTheWay(place));
@@ -104,10 +107,17 @@ fn unix(path: &Path) -> Result<Listener, ListenError> {
 fn tcp(place: &str) -> Result<Listener, ListenError> {
     let system = |error: io::Error| match error.kind() {
         io::ErrorKind::AddrInUse => ListenError::InUse(place.into()),
-        _ => ListenError::System { place: place.into(), error },
+        _ => ListenError::System {
+            place: place.into(),
+            error,
+        },
     };
-    let mut addresses = place.to_socket_addrs().map_err(|_| ListenError::Text(place.into()))?;
-    let address = addresses.next().ok_or_else(|| ListenError::Text(place.into()))?;
+    let mut addresses = place
+        .to_socket_addrs()
+        .map_err(|_| ListenError::Text(place.into()))?;
+    let address = addresses
+        .next()
+        .ok_or_else(|| ListenError::Text(place.into()))?;
     if !address.ip().is_loopback() {
         return Err(ListenError::NotLoopback(place.into()));
     }
@@ -123,7 +133,10 @@ mod tests {
 
     #[test]
     fn tcp_beyond_loopback_is_refused() {
-        assert!(matches!(Listener::bind("0.0.0.0:0"), Err(ListenError::NotLoopback(_))));
+        assert!(matches!(
+            Listener::bind("0.0.0.0:0"),
+            Err(ListenError::NotLoopback(_))
+        ));
     }
 
     #[test]
@@ -137,10 +150,18 @@ mod tests {
         let folder = tempfile::tempdir().expect("a folder");
         let place = format!("unix:{}", folder.path().join("s").display());
         let first = Listener::bind(&place).expect("free");
-        let mode = folder.path().join("s").metadata().expect("there").permissions().mode();
+        let mode = folder
+            .path()
+            .join("s")
+            .metadata()
+            .expect("there")
+            .permissions()
+            .mode();
         assert_eq!(mode & 0o777, 0o660);
         assert!(matches!(Listener::bind(&place), Err(ListenError::InUse(_))));
-        let Listener::Unix(socket, _) = &first else { unreachable!("bound as unix") };
+        let Listener::Unix(socket, _) = &first else {
+            unreachable!("bound as unix")
+        };
         let left_behind = socket.try_clone().expect("a descriptor");
         std::mem::forget(first);
         drop(left_behind);

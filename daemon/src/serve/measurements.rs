@@ -59,7 +59,9 @@ impl MeasurementService for Services {
             }
             one(created.measurements)
         });
-        Ok(Response::new(AnalyseRecordingsResponse { measurement: Some(measurement.await?) }))
+        Ok(Response::new(AnalyseRecordingsResponse {
+            measurement: Some(measurement.await?),
+        }))
     }
 
     async fn get_measurement(
@@ -77,7 +79,9 @@ impl MeasurementService for Services {
     ) -> Result<Response<ListMeasurementsResponse>, Status> {
         let request = request.into_inner();
         let desk = Arc::clone(&self.desk);
-        Ok(Response::new(blocking(move || list(&desk, &request)).await?))
+        Ok(Response::new(
+            blocking(move || list(&desk, &request)).await?,
+        ))
     }
 
     type WatchMeasurementStream =
@@ -96,7 +100,9 @@ impl MeasurementService for Services {
                 tokio::spawn(async move {
                     let told = ending.run_until_cancelled(tell(snapshots, &news)).await;
                     if told.is_none() {
-                        let _ = news.send(Err(Status::unavailable("the daemon is ending"))).await;
+                        let _ = news
+                            .send(Err(Status::unavailable("the daemon is ending")))
+                            .await;
                     }
                 });
             }
@@ -117,7 +123,10 @@ impl MeasurementService for Services {
         let name = request.into_inner().name;
         let desk = Arc::clone(&self.desk);
         let measurement = blocking(move || {
-            desk.queue.end(bare(&name), Ending::Cancelled("cancelled by a client".into()));
+            desk.queue.end(
+                bare(&name),
+                Ending::Cancelled("cancelled by a client".into()),
+            );
             get(&desk, &name)
         });
         Ok(Response::new(measurement.await?))
@@ -131,10 +140,15 @@ impl MeasurementService for Services {
         let desk = Arc::clone(&self.desk);
         let compared = blocking(move || {
             if names.len() < 2 {
-                return Err(Refusal::field("names", "at least two measurements are compared"));
+                return Err(Refusal::field(
+                    "names",
+                    "at least two measurements are compared",
+                ));
             }
-            let measurements: Vec<Measurement> =
-                names.iter().map(|name| get(&desk, name)).collect::<Result<_, _>>()?;
+            let measurements: Vec<Measurement> = names
+                .iter()
+                .map(|name| get(&desk, name))
+                .collect::<Result<_, _>>()?;
             Ok(judge::compare(&measurements))
         });
         Ok(Response::new(compared.await?))
@@ -164,7 +178,10 @@ fn asked_before(desk: &Desk, request_id: &str) -> Result<Option<Vec<Measurement>
         return Ok(None);
     }
     if uuid::Uuid::try_parse(request_id).is_err() {
-        return Err(Refusal::field("request_id", format!("'{request_id}' is no UUID")));
+        return Err(Refusal::field(
+            "request_id",
+            format!("'{request_id}' is no UUID"),
+        ));
     }
     let first = desk.store.find_request(request_id)?;
     Ok((!first.is_empty()).then_some(first))
@@ -173,16 +190,26 @@ fn asked_before(desk: &Desk, request_id: &str) -> Result<Option<Vec<Measurement>
 /// Stores new measurements and begins to tell of them, before anything can happen to them.
 fn create(desk: &Desk, jobs: Vec<Job>, request_id: &str) -> Result<Created, Refusal> {
     let wanted: Vec<Measurement> = jobs.into_iter().map(|job| job.measurement).collect();
-    wanted.iter().for_each(|measurement| desk.watchers.begin(measurement));
+    wanted
+        .iter()
+        .for_each(|measurement| desk.watchers.begin(measurement));
     let request_id = (!request_id.is_empty()).then_some(request_id);
     let stored = desk.store.create(&wanted, request_id);
     let new = stored.as_ref().is_ok_and(|measurements| {
-        measurements.iter().zip(&wanted).all(|(stored, wanted)| stored.name == wanted.name)
+        measurements
+            .iter()
+            .zip(&wanted)
+            .all(|(stored, wanted)| stored.name == wanted.name)
     });
     if !new {
-        wanted.iter().for_each(|measurement| desk.watchers.drop_unborn(&measurement.name));
+        wanted
+            .iter()
+            .for_each(|measurement| desk.watchers.drop_unborn(&measurement.name));
     }
-    Ok(Created { measurements: stored?, new })
+    Ok(Created {
+        measurements: stored?,
+        new,
+    })
 }
 
 fn one(measurements: Vec<Measurement>) -> Result<Measurement, Refusal> {
@@ -255,7 +282,9 @@ fn news_since(told: Option<&Snapshot>, now: &Snapshot) -> Vec<News> {
         news.push(News::Progress(now.progress));
     }
     if !Arc::ptr_eq(&told.readings, &now.readings) {
-        news.push(News::Readings(LiveReadings { figures: (*now.readings).clone() }));
+        news.push(News::Readings(LiveReadings {
+            figures: (*now.readings).clone(),
+        }));
     }
     if told.waiting != now.waiting && !now.waiting.is_empty() {
         news.push(News::Waiting(now.waiting.clone()));

@@ -18,12 +18,26 @@ pub(super) fn cut<T>(items: Vec<T>, size: i32, token: &str) -> Result<(Vec<T>, S
         Ok(size) => size.min(SIZE_MAX),
         Err(_) => return Err(Refusal::field("page_size", format!("{size} is negative"))),
     };
-    let begin = if token.is_empty() { Ok(0) } else { token.parse::<usize>() };
-    let begin = begin.ok().filter(|begin| *begin <= items.len()).ok_or_else(|| {
-        Refusal::field("page_token", "is none that this list gave; begin with an empty one")
-    })?;
+    let begin = if token.is_empty() {
+        Ok(0)
+    } else {
+        token.parse::<usize>()
+    };
+    let begin = begin
+        .ok()
+        .filter(|begin| *begin <= items.len())
+        .ok_or_else(|| {
+            Refusal::field(
+                "page_token",
+                "is none that this list gave; begin with an empty one",
+            )
+        })?;
     let end = (begin + size).min(items.len());
-    let next = if end < items.len() { end.to_string() } else { String::new() };
+    let next = if end < items.len() {
+        end.to_string()
+    } else {
+        String::new()
+    };
     Ok((items.into_iter().skip(begin).take(size).collect(), next))
 }
 

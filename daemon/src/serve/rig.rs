@@ -61,10 +61,15 @@ impl RigService for Services {
         let desk = Arc::clone(&self.desk);
         let response = blocking(move || {
             let all = desk.config.links.clone();
-            let (page, next_page_token) =
-                pages::cut(all, request.page_size, &request.page_token)?;
-            let links = page.iter().map(|one| link(&desk, one)).collect::<Result<_, _>>()?;
-            Ok(ListLinksResponse { links, next_page_token })
+            let (page, next_page_token) = pages::cut(all, request.page_size, &request.page_token)?;
+            let links = page
+                .iter()
+                .map(|one| link(&desk, one))
+                .collect::<Result<_, _>>()?;
+            Ok(ListLinksResponse {
+                links,
+                next_page_token,
+            })
         });
         Ok(Response::new(response.await?))
     }
@@ -88,7 +93,9 @@ impl RigService for Services {
     ) -> Result<Response<Calibration>, Status> {
         let request = request.into_inner();
         let desk = Arc::clone(&self.desk);
-        Ok(Response::new(blocking(move || calibrate(&desk, &request)).await?))
+        Ok(Response::new(
+            blocking(move || calibrate(&desk, &request)).await?,
+        ))
     }
 
     async fn hold(&self, request: Request<HoldRequest>) -> Result<Response<HoldResponse>, Status> {
@@ -98,8 +105,14 @@ impl RigService for Services {
         let text = safety::hold_text(&hold.text);
         let (ended, _) = self.silence(&Ending::failed("hold", text)).await;
         let ended_count = i32::try_from(ended).unwrap_or(i32::MAX);
-        let hold = HoldState { text: hold.text, create_time: hold.create_time };
-        Ok(Response::new(HoldResponse { hold: Some(hold), ended_count }))
+        let hold = HoldState {
+            text: hold.text,
+            create_time: hold.create_time,
+        };
+        Ok(Response::new(HoldResponse {
+            hold: Some(hold),
+            ended_count,
+        }))
     }
 
     async fn release(
@@ -115,7 +128,10 @@ impl RigService for Services {
         let ending = Ending::Cancelled("stopped by a client".into());
         let (cancelled, silent_after_ms) = self.silence(&ending).await;
         let cancelled_count = i32::try_from(cancelled).unwrap_or(i32::MAX);
-        Ok(Response::new(StopResponse { cancelled_count, silent_after_ms }))
+        Ok(Response::new(StopResponse {
+            cancelled_count,
+            silent_after_ms,
+        }))
     }
 }
 
@@ -163,7 +179,10 @@ fn device_list(all: bool) -> ListDevicesResponse {
 fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
     let number = |channel: usize| i32::try_from(channel).unwrap_or(i32::MAX);
     let checks: Vec<LinkCheck> = desk.store.last_checks(&config.name)?;
-    let worst = checks.iter().map(LinkCheck::outcome).max_by_key(|outcome| gravity(*outcome));
+    let worst = checks
+        .iter()
+        .map(LinkCheck::outcome)
+        .max_by_key(|outcome| gravity(*outcome));
     let simulated = desk.config.interface.backend.is_simulated();
     let matched = desk.store.current_match(&config.name)?;
     Ok(Link {
@@ -209,7 +228,10 @@ fn calibrate(desk: &Desk, request: &CalibrateRequest) -> Result<Calibration, Ref
         wrong.push(Violation::new("channel", text));
     }
     if !(request.volts > 0.0 && request.volts <= VOLTS_MAX) {
-        let text = format!("{} V is not above 0 and at most {VOLTS_MAX} V", request.volts);
+        let text = format!(
+            "{} V is not above 0 and at most {VOLTS_MAX} V",
+            request.volts
+        );
         wrong.push(Violation::new("volts", text));
     }
     if !wrong.is_empty() {

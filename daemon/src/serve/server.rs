@@ -63,7 +63,10 @@ pub async fn serve(services: Services, listeners: Vec<Listener>) -> anyhow::Resu
         servers.spawn(serve_one(router(routes.clone()), listener, ending.clone()));
     }
     ending.cancelled().await;
-    let _ = tokio::time::timeout(GRACE, async { while servers.join_next().await.is_some() {} }).await;
+    let _ = tokio::time::timeout(GRACE, async {
+        while servers.join_next().await.is_some() {}
+    })
+    .await;
     servers.abort_all();
     Ok(())
 }
@@ -85,11 +88,15 @@ async fn serve_one(
     match &listener {
         Listener::Unix(socket, _) => {
             let socket = net::UnixListener::from_std(socket.try_clone()?)?;
-            router.serve_with_incoming_shutdown(UnixListenerStream::new(socket), ended).await?;
+            router
+                .serve_with_incoming_shutdown(UnixListenerStream::new(socket), ended)
+                .await?;
         }
         Listener::Tcp(socket, _) => {
             let socket = net::TcpListener::from_std(socket.try_clone()?)?;
-            router.serve_with_incoming_shutdown(TcpListenerStream::new(socket), ended).await?;
+            router
+                .serve_with_incoming_shutdown(TcpListenerStream::new(socket), ended)
+                .await?;
         }
     }
     drop(listener);
@@ -108,10 +115,19 @@ async fn watch_health(reporter: HealthReporter, services: Services) {
             reporter.set_service_status(name, health).await;
         }
         for name in SERVICE_NAMES {
-            reporter.set_service_status(name, ServingStatus::Serving).await;
+            reporter
+                .set_service_status(name, ServingStatus::Serving)
+                .await;
         }
-        if services.ending.run_until_cancelled(interval.tick()).await.is_none() {
-            reporter.set_service_status("", ServingStatus::NotServing).await;
+        if services
+            .ending
+            .run_until_cancelled(interval.tick())
+            .await
+            .is_none()
+        {
+            reporter
+                .set_service_status("", ServingStatus::NotServing)
+                .await;
             return;
         }
     }
@@ -125,7 +141,11 @@ const SERVICE_NAMES: [&str; 4] = [
 ];
 
 fn status(healthy: bool) -> ServingStatus {
-    if healthy { ServingStatus::Serving } else { ServingStatus::NotServing }
+    if healthy {
+        ServingStatus::Serving
+    } else {
+        ServingStatus::NotServing
+    }
 }
 
 fn audio_health(engine: &EngineStatus) -> ServingStatus {

@@ -80,7 +80,10 @@ impl Received {
     /// Reads the files and makes the job.
     pub(super) fn into_job(self, desk: &Desk) -> Result<(Job, Sounds), Refusal> {
         let mut wrong = Vec::new();
-        let found = desk.find(&self.header.analysis).map_err(|one| wrong.push(one)).ok();
+        let found = desk
+            .find(&self.header.analysis)
+            .map_err(|one| wrong.push(one))
+            .ok();
         let link = self.link(desk, &mut wrong);
         let sent = self.read(0, "sent", &mut wrong);
         let returned = self.read(1, "returned", &mut wrong);
@@ -120,7 +123,14 @@ impl Received {
             ..OpenRequest::default()
         };
         let (plugin, notes, fate) = (found.plugin, Vec::new(), std::sync::Arc::<Fate>::default());
-        let job = Job { measurement, link, plugin, open, notes, fate };
+        let job = Job {
+            measurement,
+            link,
+            plugin,
+            open,
+            notes,
+            fate,
+        };
         accepted(&job)?;
         Ok((job, sounds))
     }
@@ -130,7 +140,12 @@ impl Received {
         if name.is_empty() {
             return None;
         }
-        let link = desk.config.links.iter().find(|link| link.name == name).cloned();
+        let link = desk
+            .config
+            .links
+            .iter()
+            .find(|link| link.name == name)
+            .cloned();
         if link.is_none() {
             wrong.push(Violation::new("link", desk.unknown_link(name)));
         }
@@ -138,17 +153,25 @@ impl Received {
     }
 
     fn name<'a>(&'a self, index: usize, role: &'a str) -> &'a str {
-        self.header.file_names.get(index).filter(|name| !name.is_empty()).map_or(role, |name| name)
+        self.header
+            .file_names
+            .get(index)
+            .filter(|name| !name.is_empty())
+            .map_or(role, |name| name)
     }
 
     fn read(&self, index: usize, role: &str, wrong: &mut Vec<Violation>) -> Option<Recording> {
         let Some(file) = &self.files[index] else {
-            wrong.push(Violation::new(role, format!("the {role} recording is missing or empty")));
+            wrong.push(Violation::new(
+                role,
+                format!("the {role} recording is missing or empty"),
+            ));
             return None;
         };
         let name = self.name(index, role);
         let read = recordings::read(file.path());
-        read.map_err(|error| wrong.push(Violation::new(role, format!("{name}: {error}")))).ok()
+        read.map_err(|error| wrong.push(Violation::new(role, format!("{name}: {error}"))))
+            .ok()
     }
 
     fn sounds(
@@ -167,7 +190,11 @@ impl Received {
         let header = &self.header;
         let sent = pick(sent, 0, 0, "sent");
         let heard = pick(returned, header.returned_channel, 1, "returned");
-        let of_reference = if header.reference_in_returned { Some(returned) } else { reference };
+        let of_reference = if header.reference_in_returned {
+            Some(returned)
+        } else {
+            reference
+        };
         let cable = of_reference.map(|file| pick(file, header.reference_channel, 2, "reference"));
         if let Some(other) = reference.filter(|other| other.rate_hz != returned.rate_hz) {
             let text = format!(
@@ -181,7 +208,11 @@ impl Received {
             Some(cable) => cable,
             None => None,
         };
-        Some(Sounds { sent: sent?, returned: heard?, reference })
+        Some(Sounds {
+            sent: sent?,
+            returned: heard?,
+            reference,
+        })
     }
 
     /// The parameters: what is given goes over what the sent file's comment says.
@@ -270,7 +301,9 @@ fn no_room(error: &std::io::Error) -> Refusal {
     if error.kind() == std::io::ErrorKind::StorageFull {
         return Refusal::Store(StoreError::Full);
     }
-    Refusal::Store(StoreError::Io { text: error.to_string() })
+    Refusal::Store(StoreError::Io {
+        text: error.to_string(),
+    })
 }
 
 fn truth(value: &Value) -> Option<bool> {
