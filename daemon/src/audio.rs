@@ -7,13 +7,17 @@ mod alsa;
 pub mod callback;
 mod closing;
 pub mod devices;
+pub mod engine;
 mod jack;
+pub mod listening;
 mod open;
 mod paced;
+pub mod performance;
 pub mod queue;
 mod ramp;
 mod scheduling;
 pub mod shared;
+mod stage;
 mod watchdog;
 
 pub use self::{

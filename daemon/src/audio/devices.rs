@@ -33,7 +33,7 @@ pub struct DeviceList {
     /// By back end and id.
     pub devices: Vec<DeviceInfo>,
     /// Back ends that could not be asked, and why.
-    pub problems: Vec<(&'static str, String)>,
+    pub troubles: Vec<(&'static str, String)>,
 }
 
 /// Lists the devices; with `include_virtual` also those of ALSA that are no hardware.
@@ -44,11 +44,11 @@ pub fn list(include_virtual: bool) -> DeviceList {
     let mut list = DeviceList::default();
     match jack::list() {
         Ok(servers) => list.devices.extend(servers),
-        Err(text) => list.problems.push(("jack", text)),
+        Err(text) => list.troubles.push(("jack", text)),
     }
     match list_alsa(include_virtual) {
         Ok(devices) => list.devices.extend(devices),
-        Err(text) => list.problems.push(("alsa", text)),
+        Err(text) => list.troubles.push(("alsa", text)),
     }
     list.devices
         .sort_by(|a, b| (a.backend, &a.id).cmp(&(b.backend, &b.id)));

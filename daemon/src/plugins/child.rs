@@ -49,6 +49,8 @@ impl Child {
         adopt_orphans();
         let mut process = Command::new(host)
             .arg(path)
+            // The last lines of the log are to be the cause, not a list of addresses.
+            .env("RUST_BACKTRACE", "0")
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped())

@@ -1,6 +1,6 @@
 //! The plugin library, loaded once and never unloaded.
 
-use std::{mem, path::Path, ptr};
+use std::{error::Error as _, mem, path::Path, ptr};
 
 use goodwire_plugin_abi::{
     ABI_MAJOR, ABI_MINOR, BROKEN, Block, Bytes, ENOUGH, ENTRY_SYMBOL, EntryPoint, FAILED, INVALID,
@@ -30,8 +30,14 @@ impl Library {
     /// Why it cannot be used as a plugin, in a sentence.
     pub fn load(path: &Path) -> Result<Self, String> {
         // SAFETY: loading runs the library's constructors. That is what this process is for.
-        let library = unsafe { Loaded::open(Some(path), RTLD_NOW | RTLD_LOCAL) }
-            .map_err(|error| format!("the library cannot be loaded: {error}"))?;
+        let library =
+            unsafe { Loaded::open(Some(path), RTLD_NOW | RTLD_LOCAL) }.map_err(|error| {
+                let cause = error.source().map(ToString::to_string);
+                format!(
+                    "the library cannot be loaded: {}",
+                    cause.unwrap_or(error.to_string())
+                )
+            })?;
         // SAFETY: the symbol of this name has this type; see goodwire_plugin.h.
         let entry = unsafe { library.get::<EntryPoint>(ENTRY_SYMBOL.as_bytes()) }
             .map_err(|_| format!("the library exports no symbol {ENTRY_SYMBOL}"))?;
@@ -53,7 +59,7 @@ impl Library {
     pub fn describe(&self) -> Reply {
         let call = self.table.describe.expect("checked at loading");
         // SAFETY: `describe` is legal at any time.
-        self.message(|out| unsafe { call(out) })
+        self.message("describe", |out| unsafe { call(out) })
     }
 
     /// Calls `open` with an encoded request.
@@ -74,7 +80,7 @@ impl Library {
                 self.session = session;
                 done()
             }
-            other => self.refusal(other),
+            other => self.refusal("open", other),
         }
     }
 
@@ -82,7 +88,7 @@ impl Library {
     pub fn plan(&self) -> Reply {
         let call = self.table.plan.expect("checked at loading");
         // SAFETY: `with_session` has checked that a session is open.
-        self.with_session(|session| self.message(|out| unsafe { call(session, out) }))
+        self.with_session(|session| self.message("plan", |out| unsafe { call(session, out) }))
     }
 
     /// Calls `render`.
@@ -101,7 +107,7 @@ impl Library {
                 )
             };
             if status != OK {
-                return self.refusal(status);
+                return self.refusal("render", status);
             }
             let mut payload = Vec::new();
             append_samples(&mut payload, &samples);
@@ -115,7 +121,7 @@ impl Library {
         self.with_session(|session| {
             // SAFETY: a session is open.
             let status = unsafe { call(session, asked.step, asked.repeat, asked.retry.into()) };
-            self.plain(status)
+            self.plain("begin", status)
         })
     }
 
@@ -140,7 +146,7 @@ impl Library {
             // SAFETY: a session is open, and the block outlives the call.
             match unsafe { call(session, &raw const raw) } {
                 ENOUGH => (ReplyKind::Enough, Vec::new()),
-                status => self.plain(status),
+                status => self.plain("feed", status),
             }
         })
     }
@@ -150,7 +156,7 @@ impl Library {
         self.with_session(|session| match self.table.note {
             None => done(),
             // SAFETY: a session is open, and the note outlives the call.
-            Some(call) => self.plain(unsafe { call(session, Bytes::of(note)) }),
+            Some(call) => self.plain("note", unsafe { call(session, Bytes::of(note)) }),
         })
     }
 
@@ -159,7 +165,7 @@ impl Library {
         self.with_session(|session| match self.table.readings {
             None => done(),
             // SAFETY: a session is open.
-            Some(call) => self.message(|out| unsafe { call(session, out) }),
+            Some(call) => self.message("readings", |out| unsafe { call(session, out) }),
         })
     }
 
@@ -168,7 +174,9 @@ impl Library {
         let call = self.table.finish.expect("checked at loading");
         self.with_session(|session| {
             // SAFETY: a session is open.
-            self.message(|out| unsafe { call(session, ended_early.into(), out) })
+            self.message("finish", |out| unsafe {
+                call(session, ended_early.into(), out)
+            })
         })
     }
 
@@ -191,30 +199,28 @@ impl Library {
     }
 
     /// Makes a call that hands out a message, and copies it.
-    fn message(&self, call: impl FnOnce(*mut Bytes) -> Status) -> Reply {
+    fn message(&self, name: &str, call: impl FnOnce(*mut Bytes) -> Status) -> Reply {
         let mut out = Bytes::EMPTY;
         match call(&raw mut out) {
-            OK => {
-                copy("a call", out).map_or_else(|refusal| refusal, |bytes| (ReplyKind::Done, bytes))
-            }
-            status => self.refusal(status),
+            OK => copy(name, out).map_or_else(|refusal| refusal, |bytes| (ReplyKind::Done, bytes)),
+            status => self.refusal(name, status),
         }
     }
 
     /// The reply of a call that hands out nothing.
-    fn plain(&self, status: Status) -> Reply {
+    fn plain(&self, name: &str, status: Status) -> Reply {
         match status {
             OK => done(),
-            other => self.refusal(other),
+            other => self.refusal(name, other),
         }
     }
 
     /// The reply to a status that is no success of this call.
-    fn refusal(&self, status: Status) -> Reply {
+    fn refusal(&self, name: &str, status: Status) -> Reply {
         let kind = match status {
             FAILED => ReplyKind::Failed,
             BROKEN => ReplyKind::Broken,
-            other => return garbage(&format!("a call gave the status {other}")),
+            other => return garbage(&format!("{name} gave the status {other}")),
         };
         let call = self.table.error.expect("checked at loading");
         // SAFETY: `error` is legal at any time, with or without a session.
