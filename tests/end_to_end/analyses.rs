@@ -148,7 +148,7 @@ async fn a_match_divides_out_what_the_returns_differ_by() {
     // The return of the link is 2 dB hotter than the cable's.
     let unequal = CELLAR.replace(
         "[reference]",
-        "[[interface.simulated.return]]\nreturn = 1\ngain_db = 2.0\n[reference]",
+        "[[interface.simulated.return]]\nnumber = 1\ngain_db = 2.0\n[reference]",
     );
     let plain = unequal.replace("gain_db = -3.0", "gain_db = 0.0");
     let plain = plain
