@@ -8,7 +8,11 @@ use goodwire_proto::{
 };
 use prost::Message;
 
-use crate::{audio::performance::Cancel, config::LinkConfig, plugins::{PluginEntry, Stopper}};
+use crate::{
+    audio::performance::Cancel,
+    config::LinkConfig,
+    plugins::{PluginEntry, Stopper},
+};
 
 /// Why a measurement is ended before it has a result.
 #[derive(Debug, Clone, PartialEq, Eq)]
