@@ -9,6 +9,8 @@ pub mod pipe;
 #[allow(
     missing_docs,
     clippy::all,
+    clippy::allow_attributes_without_reason,
+    clippy::too_many_lines,
     reason = "generated; every field is documented in the .proto"
 )]
 pub mod v1 {
@@ -21,6 +23,8 @@ pub mod plugin {
     #[allow(
         missing_docs,
         clippy::all,
+        clippy::allow_attributes_without_reason,
+        clippy::too_many_lines,
         reason = "generated; every field is documented in the .proto"
     )]
     pub mod v1 {

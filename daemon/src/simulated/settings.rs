@@ -1,12 +1,13 @@
 //! What simulated links, paths and rigs do to the sound. Names and units are those of the
 //! configuration: `[interface.simulated]`, `[[interface.simulated.path]]`, `[link.simulated]`.
 
-/// What a simulated link does to the sound, in the order in which it does it.
+/// What a simulated link does to the sound; in which order, [`super::link`] tells.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinkSettings {
     /// Gain in dB.
     pub gain_db: f64,
-    /// Delay in ms; fractions of a frame are kept.
+    /// Delay in ms; fractions of a frame are kept from 32 frames up, below it is rounded to whole
+    /// frames.
     pub delay_ms: f64,
     /// True to swap the polarity.
     pub inverted: bool,
@@ -35,9 +36,10 @@ pub struct LinkSettings {
     pub resync_every_s: f64,
     /// The link's own clock against the interface's, in ppm: plus brings more samples back.
     pub skew_ppm: f64,
-    /// The link mutes when its input has been below this level for `idle_after_s`; `None`: never.
+    /// The link mutes when its input has been below this peak level for `idle_after_s`; `None`:
+    /// never.
     pub idle_below_dbfs: Option<f64>,
-    /// Seconds of quiet until it mutes.
+    /// Seconds of quiet (no sample as loud) until it mutes; it starts muted.
     pub idle_after_s: f64,
     /// Seconds that it needs to wake up.
     pub wake_s: f64,

@@ -110,7 +110,7 @@ impl Store {
     /// # Errors
     /// What writing can meet.
     pub fn set_calibration(&self, calibration: &Calibration) -> Result<(), StoreError> {
-        let calibration = calibration.clone();
+        let calibration = *calibration;
         let time = calibration
             .create_time
             .unwrap_or_else(|| self.shared.clock.timestamp());

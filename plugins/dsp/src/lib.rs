@@ -1,5 +1,5 @@
 //! The measurement science of goodwire: stimuli, alignment of recordings with what was sent,
-//! sweeps, delays and their uncertainties.
+//! sweeps, tones, delays and their uncertainties.
 //!
 //! The crate does no I/O, reads no clock and logs nothing. Everything is computed in `f64`;
 //! samples come and go as `f32`. Levels are linear here, full scale = 1; decibels only where a
@@ -20,6 +20,7 @@ pub mod resample;
 pub mod response;
 pub mod stimulus;
 pub mod sweep;
+pub mod tone;
 pub mod window;
 
 pub use rustfft::num_complex::Complex64;

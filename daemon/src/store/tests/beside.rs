@@ -66,7 +66,7 @@ fn a_match_is_in_force_as_soon_as_it_has_succeeded_and_until_the_next() {
             is_match: true,
             ..queued("lectern", "response")
         };
-        store.create(&[asked.clone()], None).unwrap();
+        store.create(std::slice::from_ref(&asked), None).unwrap();
         store.finish(&succeeded(&asked, gain_db)).unwrap();
         let current = store.current_match("links/lectern").unwrap().unwrap();
         assert_eq!(current.figures[0].value, Some(gain_db));
@@ -141,7 +141,7 @@ fn last_checks_give_the_last_ended_measurement_of_each_analysis_newest_first() {
         is_match: true,
         ..queued("lectern", "response")
     };
-    store.create(&[as_match.clone()], None).unwrap();
+    store.create(std::slice::from_ref(&as_match), None).unwrap();
     store.finish(&succeeded(&as_match, 0.0)).unwrap();
     let checks = store.last_checks("links/lectern").unwrap();
     let names: Vec<_> = checks
@@ -182,7 +182,7 @@ fn the_last_figure_is_the_last_live_one_of_the_link_itself() {
             ..queued("lectern", "level")
         },
     ] {
-        store.create(&[other.clone()], None).unwrap();
+        store.create(std::slice::from_ref(&other), None).unwrap();
         store.finish(&succeeded(&other, 9.0)).unwrap();
     }
     assert_eq!(last(true), Some(-2.5));
@@ -199,7 +199,7 @@ fn of_two_figures_of_one_id_the_first_counts() {
     let store = open(dir.path());
     for values in [[1.0, 2.0], [3.0, 4.0]] {
         let asked = queued("lectern", "level");
-        store.create(&[asked.clone()], None).unwrap();
+        store.create(std::slice::from_ref(&asked), None).unwrap();
         let mut ended = succeeded(&asked, 0.0);
         ended.figures = values.map(|value| figure("thd", value)).to_vec();
         store.finish(&ended).unwrap();

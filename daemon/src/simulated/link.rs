@@ -1,0 +1,223 @@
+//! One simulated link, and the order of what it does to the sound:
+//!
+//! 1. the **transmitter** bends it: hard clipping, soft clipping, polynomial (their numbers are of
+//!    full scale at the link's input, that is at the send);
+//! 2. the **carriage** band-limits it (high-pass, low-pass; see `filters`), and delays it by the set
+//!    delay, resynchronisations and the skew of its clock;
+//! 3. it is **muted** while the link is idle or waking;
+//! 4. **dropouts** take their parts out;
+//! 5. what is heard of a **neighbour**'s send is added: it has gone through a carriage like the
+//!    link's own, but not through a transmitter, and neither muting nor dropouts hold it back;
+//! 6. gain and polarity;
+//! 7. the receiver's **noise** and **hum** are added, at the level that they have at the return.
+
+use super::{
+    CHUNK_FRAMES, LinkSpec,
+    clock::Clock,
+    delay::{FixedDelay, Line},
+    dropouts::{Dropouts, Schedule},
+    factor_of_db,
+    filters::Filters,
+    gate::Gate,
+    noise::{Hum, WhiteNoise},
+    random::Chance,
+    rms_of_dbfs,
+    settings::LinkSettings,
+    transmitter::Transmitter,
+};
+
+/// How late the frames of a chunk are.
+enum Lateness<'a> {
+    Fixed(&'a FixedDelay),
+    Moving(&'a [f64]),
+}
+
+/// Band limits and delay.
+#[derive(Debug, Clone)]
+struct Carriage {
+    filters: Filters,
+    line: Line,
+}
+
+impl Carriage {
+    fn process(&mut self, lateness: &Lateness<'_>, block: &mut [f64]) {
+        self.filters.process(block);
+        self.line.push(block);
+        match lateness {
+            Lateness::Fixed(delay) => self.line.read(delay, block),
+            Lateness::Moving(delays) => self.line.read_moving(delays, block),
+        }
+    }
+}
+
+/// The neighbour that a link hears.
+#[derive(Debug, Clone)]
+struct Neighbour {
+    send_index: usize,
+    factor: f64,
+    carriage: Carriage,
+}
+
+/// One simulated link.
+#[derive(Debug, Clone)]
+pub(super) struct Link {
+    send_index: usize,
+    return_index: usize,
+    transmitter: Transmitter,
+    carriage: Carriage,
+    delay: FixedDelay,
+    clock: Option<Clock>,
+    gate: Option<Gate>,
+    dropouts: Option<Dropouts>,
+    neighbour: Option<Neighbour>,
+    /// Gain and polarity.
+    factor: f64,
+    noise: Option<WhiteNoise>,
+    hum: Option<Hum>,
+    /// The chunk in work, the neighbour's, and its delays in frames.
+    work: Vec<f64>,
+    other: Vec<f64>,
+    delays: Vec<f64>,
+}
+
+impl Link {
+    /// The link of a spec; `links` are all of the rig, to find the neighbour among.
+    pub(super) fn new(spec: &LinkSpec, links: &[LinkSpec], rate_hz: f64, seed: u64) -> Self {
+        let settings = &spec.settings;
+        let chance = |purpose| Chance::new(seed, purpose, &spec.name);
+        let clock = Clock::new(settings, rate_hz, chance("resync"));
+        let delay_frames = settings.delay_ms * rate_hz / 1000.0;
+        let longest = clock.as_ref().map_or(delay_frames, Clock::longest);
+        let carriage = Carriage {
+            filters: settings.filters(rate_hz),
+            line: Line::new(longest),
+        };
+        Self {
+            send_index: spec.send_index,
+            return_index: spec.return_index,
+            transmitter: Transmitter::new(settings),
+            delay: FixedDelay::new(delay_frames),
+            clock,
+            gate: Gate::new(settings, rate_hz),
+            dropouts: Dropouts::new(settings, rate_hz, chance("dropouts")),
+            neighbour: neighbour(settings, links, &carriage),
+            carriage,
+            factor: settings.factor(),
+            noise: settings
+                .noise_dbfs
+                .map(|level| WhiteNoise::new(chance("noise"), rms_of_dbfs(level))),
+            hum: settings
+                .hum_dbfs
+                .map(|level| Hum::new(factor_of_db(level), settings.hum_hz, rate_hz)),
+            work: Vec::with_capacity(CHUNK_FRAMES),
+            other: Vec::with_capacity(CHUNK_FRAMES),
+            delays: Vec::with_capacity(CHUNK_FRAMES),
+        }
+    }
+
+    /// Takes a chunk from the sends and adds what comes of it to the link's return.
+    pub(super) fn process(
+        &mut self,
+        first_frame: u64,
+        sends: &[Vec<f64>],
+        returns: &mut [Vec<f64>],
+    ) {
+        let input = &sends[self.send_index];
+        if let Some(gate) = &mut self.gate {
+            gate.follow(first_frame, input);
+        }
+        let lateness = self
+            .clock
+            .as_mut()
+            .map_or(Lateness::Fixed(&self.delay), |clock| {
+                self.delays.clear();
+                follow(
+                    clock,
+                    self.gate.as_ref(),
+                    first_frame,
+                    input.len(),
+                    &mut self.delays,
+                );
+                Lateness::Moving(&self.delays)
+            });
+        self.work.clone_from(input);
+        self.transmitter.process(&mut self.work);
+        self.carriage.process(&lateness, &mut self.work);
+        if let Some(gate) = &self.gate {
+            gate.apply(&mut self.work);
+        }
+        if let Some(dropouts) = &mut self.dropouts {
+            dropouts.apply(first_frame, &mut self.work);
+        }
+        if let Some(neighbour) = &mut self.neighbour {
+            self.other.clone_from(&sends[neighbour.send_index]);
+            neighbour.carriage.process(&lateness, &mut self.other);
+            add(&self.other, neighbour.factor, &mut self.work);
+        }
+        let out = &mut returns[self.return_index];
+        add(&self.work, self.factor, out);
+        if let Some(noise) = &self.noise {
+            noise.add(first_frame, out);
+        }
+        if let Some(hum) = &self.hum {
+            hum.add(first_frame, out);
+        }
+    }
+
+    /// See [`Filters::settle`].
+    pub(super) fn settle(&mut self) {
+        self.carriage.filters.settle();
+        if let Some(neighbour) = &mut self.neighbour {
+            neighbour.carriage.filters.settle();
+        }
+    }
+}
+
+/// Delays of the chunk's frames.
+fn follow(
+    clock: &mut Clock,
+    gate: Option<&Gate>,
+    first_frame: u64,
+    frame_count: usize,
+    delays: &mut Vec<f64>,
+) {
+    for frame in (first_frame..).take(frame_count) {
+        if gate.is_some_and(|gate| gate.woke_at(frame)) {
+            clock.wake(frame);
+        }
+        delays.push(clock.delay_at(frame));
+    }
+}
+
+fn neighbour(
+    settings: &LinkSettings,
+    links: &[LinkSpec],
+    carriage: &Carriage,
+) -> Option<Neighbour> {
+    (!settings.hears.is_empty()).then(|| {
+        let heard = links.iter().find(|link| link.name == settings.hears);
+        let heard = heard.unwrap_or_else(|| panic!("no link {:?} to be heard", settings.hears));
+        Neighbour {
+            send_index: heard.send_index,
+            factor: factor_of_db(settings.hears_db),
+            carriage: carriage.clone(),
+        }
+    })
+}
+
+fn add(block: &[f64], factor: f64, sum: &mut [f64]) {
+    for (sum, x) in sum.iter_mut().zip(block) {
+        *sum += factor * x;
+    }
+}
+
+impl LinkSpec {
+    /// All dropouts that the link will have in a rig of this seed and rate, in order of time,
+    /// without end; none where it has none.
+    pub fn dropouts(&self, seed: u64, rate_hz: u32) -> impl Iterator<Item = super::Dropout> {
+        let chance = Chance::new(seed, "dropouts", &self.name);
+        Schedule::new(&self.settings, f64::from(rate_hz), chance)
+            .into_iter()
+            .flatten()
+    }
+}
