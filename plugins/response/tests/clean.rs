@@ -7,6 +7,8 @@ use goodwire_dsp::Complex64;
 use goodwire_plugin_response::Response;
 use link::*;
 
+type Form = Box<dyn Fn(f64) -> Complex64>;
+
 /// Largest difference in dB between the curve and the closed form, where that is above -60 dB,
 /// and where it is.
 fn worst_db(
@@ -29,7 +31,7 @@ fn worst_db(
 fn closed_forms_are_met_within_0_01_db_at_every_point() {
     let bench = Bench::of::<Response>("response", 48_000);
     let sent = bench.sent::<Response>();
-    let forms: [(&str, Box<dyn Fn(f64) -> Complex64>); 8] = [
+    let forms: [(&str, Form); 8] = [
         ("flat", Box::new(|_| Complex64::new(0.5, 0.0))),
         ("8 Hz high-pass", Box::new(high_pass(8.0, 2))),
         ("40 Hz high-pass, order 4", Box::new(high_pass(40.0, 4))),

@@ -181,8 +181,14 @@ pub(super) fn delay(spectrum: &mut [Complex64], frames: f64, size: usize) {
     if frames == 0.0 {
         return;
     }
-    for (bin, value) in spectrum.iter_mut().enumerate() {
-        *value *= Complex64::cis(-TAU * frames * bin as f64 / size as f64);
+    // A turn is multiplied up over 64 bins, then taken afresh: no error grows.
+    let turn = Complex64::cis(-TAU * frames / size as f64);
+    for (number, chunk) in spectrum.chunks_mut(64).enumerate() {
+        let mut phasor = Complex64::cis(-TAU * frames * (64 * number) as f64 / size as f64);
+        for value in chunk {
+            *value *= phasor;
+            phasor *= turn;
+        }
     }
 }
 

@@ -122,9 +122,10 @@ impl Bench {
     }
 
     fn open<P: Plugin>(&self) -> Box<dyn Session> {
-        P::open(&self.request)
-            .ok()
-            .expect("the parameters are right")
+        match P::open(&self.request) {
+            Ok(session) => session,
+            Err(error) => panic!("{error:?}"),
+        }
     }
 
     /// Analyses recordings.
