@@ -3,5 +3,6 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod recordings;
 pub mod simulated;
 pub mod store;
