@@ -3,6 +3,21 @@
 //! One engine thread owns an [`Interface`] for its whole life and exchanges blocks with it in
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
+pub mod callback;
+mod closing;
+mod jack;
+mod open;
+pub mod queue;
+mod ramp;
+mod scheduling;
+pub mod shared;
+mod watchdog;
+
+pub use self::{
+    jack::JackInterface,
+    open::{OpenConfig, open},
+};
+
 use std::{
     sync::{
         Arc,
@@ -150,7 +165,8 @@ pub trait Interface: Send {
     fn mute(&self) -> Arc<Mute>;
 
     /// Sets the highest peak of each send as a linear factor of full scale. The back end clamps
-    /// what is above and counts it; the engine never lets it come to that.
+    /// what is above and counts it; the engine never lets it come to that. Real devices stay
+    /// silent until this was called.
     fn set_ceilings(&mut self, peak: &[f32]);
 
     /// Xruns since it was opened.
@@ -163,6 +179,10 @@ pub trait Interface: Send {
     /// A device waits for frames, at most `wait`; virtual time computes at once and hears exactly
     /// as many frames as were played. After a recovery `epoch` is new, and `at_frame` of the
     /// next call must be at or after the new `first_frame + frame_count`.
+    ///
+    /// A device keeps about 100 ms queued: at the start of an epoch it takes blocks and gives no
+    /// frames until that much is there, then paces the caller. The first 10 ms of an epoch are
+    /// ramped. An exchange that tells of a new epoch took nothing of what was handed to it.
     ///
     /// # Errors
     /// An [`InterfaceError`] ends the use of this interface: drop it and open it again.

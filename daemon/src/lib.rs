@@ -3,6 +3,8 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod judge;
+pub mod plugins;
 pub mod recordings;
 pub mod simulated;
 pub mod store;

@@ -119,13 +119,19 @@ impl Store {
         &self.shared.notes
     }
 
+    /// False once the disk has failed: from then on nothing is stored.
+    #[must_use]
+    pub fn is_healthy(&self) -> bool {
+        !self.shared.disk_failed.load(Ordering::Acquire)
+    }
+
     /// Runs `work` in one transaction on the writer's thread; returns when it is on the disk.
     fn write<T: Send + 'static>(
         &self,
         work: impl FnOnce(&Transaction<'_>) -> Result<T, StoreError> + Send + 'static,
     ) -> Result<T, StoreError> {
         let shared = &self.shared;
-        if shared.disk_failed.load(Ordering::Acquire) {
+        if !self.is_healthy() {
             return Err(StoreError::DiskFailed);
         }
         let (answer, answered) = mpsc::sync_channel(1);

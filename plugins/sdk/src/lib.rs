@@ -9,6 +9,9 @@
 
 #[doc(hidden)]
 pub mod export;
+pub mod figures;
+pub mod parameters;
+pub mod take;
 
 pub use goodwire_proto::plugin::v1 as payload;
 pub use goodwire_proto::v1 as api;

@@ -136,7 +136,12 @@ impl OwnedBlock {
 
 /// Appends `samples` to `payload`, little endian.
 pub fn append_samples(payload: &mut Vec<u8>, samples: &[f32]) {
-    payload.extend(samples.iter().flat_map(|sample| sample.to_le_bytes()));
+    let start = payload.len();
+    payload.resize(start + SAMPLE_BYTES * samples.len(), 0);
+    let places = payload[start..].chunks_exact_mut(SAMPLE_BYTES);
+    for (place, sample) in places.zip(samples) {
+        place.copy_from_slice(&sample.to_le_bytes());
+    }
 }
 
 /// The samples of `payload`; what is left of a last, incomplete one is dropped.

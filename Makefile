@@ -1,0 +1,73 @@
+# The four things one does here. One profile (release) for everything: the dependencies are then
+# compiled once, and the FFTs are unusable without optimisation.
+
+.DELETE_ON_ERROR:
+.PHONY: demo build test format lint document lint-api test-rust test-python bench kill-loop \
+	build-needs test-needs
+
+BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
+TEST_PACKAGES = jackd2 strace python3-venv
+CARGO = cargo
+VENV = target/venv
+COUNT = 1000
+
+## Builds it, measures the four links of a fictional venue on the simulated rig, says who is ill.
+demo: build-needs
+	$(CARGO) build --release --locked --workspace --exclude goodwire-tests
+	target/release/goodwire demo
+
+build: build-needs
+	$(CARGO) build --release --locked --workspace
+
+## Everything that CI checks. Serial: the tests with a JACK server run after all builds.
+test: build-needs test-needs
+	$(MAKE) format
+	$(MAKE) lint-api
+	$(MAKE) lint
+	$(MAKE) document
+	$(MAKE) test-rust
+	$(MAKE) test-python
+
+format:
+	$(CARGO) fmt --all --check
+	@echo "format: clean"
+
+lint:
+	$(CARGO) clippy --release --locked --workspace --all-targets -- -D warnings
+	@echo "lint: clean"
+
+document:
+	RUSTDOCFLAGS="-D warnings" $(CARGO) doc --release --locked --workspace --no-deps
+	@echo "documentation: clean"
+
+lint-api: $(VENV)/installed
+	$(VENV)/bin/buf lint
+	@echo "API lint: clean"
+
+# `cargo test` alone builds neither the daemon's binary nor the plugins for a test of another package.
+test-rust:
+	$(CARGO) build --release --locked --workspace
+	$(CARGO) test --release --locked --workspace --no-fail-fast
+
+test-python: $(VENV)/installed
+	$(VENV)/bin/python -m pytest tests/reference tests/python
+
+bench:
+	$(CARGO) bench --workspace
+
+## Kills the daemon with SIGKILL at random instants, COUNT times, and counts told results that were lost.
+kill-loop: build
+	GOODWIRE_KILLS=$(COUNT) $(CARGO) test --release --locked --package goodwire-tests --test end_to_end \
+		killed_at_random -- --nocapture
+
+build-needs:
+	@.ci/install $(BUILD_PACKAGES)
+
+test-needs:
+	@.ci/install $(TEST_PACKAGES)
+
+$(VENV)/installed: tests/python/requirements.txt
+	@echo "installing Python packages into $(VENV):" && grep -v '^#' $<
+	python3 -m venv $(VENV)
+	$(VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	@touch $@

@@ -1,0 +1,49 @@
+//! One file for each command or group of commands.
+
+pub mod analyse;
+pub mod analyses;
+pub mod baseline;
+pub mod calibrate;
+pub mod compare;
+pub mod completions;
+pub mod demo;
+pub mod devices;
+pub mod export;
+pub mod links;
+pub mod matching;
+pub mod measure;
+pub mod results;
+pub mod room;
+pub mod show_one;
+pub mod status;
+pub mod stimulus;
+
+use crate::{arguments::Command, exit::Exit, session::Session};
+
+/// Runs one command; gives how to exit.
+///
+/// # Errors
+/// Whatever keeps the command from doing its work, in words for people.
+pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
+    match command {
+        Command::Status => status::run(session).await,
+        Command::Devices(arguments) => devices::run(session, arguments).await,
+        Command::Links => links::run(session).await,
+        Command::Analyses(arguments) => analyses::run(session, arguments).await,
+        Command::Measure(arguments) => measure::run(session, arguments).await,
+        Command::Stimulus(arguments) => stimulus::run(session, arguments).await,
+        Command::Analyse(arguments) => analyse::run(session, arguments).await,
+        Command::Match(arguments) => matching::run(session, arguments).await,
+        Command::Calibrate(arguments) => calibrate::run(session, arguments).await,
+        Command::Results(arguments) => results::run(session, arguments).await,
+        Command::Show(arguments) => show_one::run(session, arguments).await,
+        Command::Export(arguments) => export::run(session, arguments).await,
+        Command::Compare(arguments) => compare::run(session, arguments).await,
+        Command::Baseline(action) => baseline::run(session, action).await,
+        Command::Hold(arguments) => room::hold(session, arguments).await,
+        Command::Release => room::release(session).await,
+        Command::Stop => room::stop(session).await,
+        Command::Demo(arguments) => demo::run(session, arguments).await,
+        Command::Completions(arguments) => completions::run(&arguments),
+    }
+}

@@ -1,0 +1,23 @@
+//! How things look to people: calm text within the terminal's width.
+
+pub mod analyses;
+pub mod baselines;
+pub mod comparison;
+pub mod devices;
+pub mod links;
+mod look;
+mod mark;
+pub mod measurement;
+mod number;
+pub mod overview;
+mod place;
+mod plot;
+pub mod results;
+pub mod status;
+mod table;
+mod time;
+
+pub use look::Look;
+pub use mark::Mark;
+pub use number::rounded;
+pub use place::place;

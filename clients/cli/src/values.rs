@@ -1,0 +1,287 @@
+//! What people write on the command line: settings, files with a channel, times.
+
+use std::{
+    collections::BTreeMap,
+    path::PathBuf,
+    str::FromStr,
+    time::{Duration, SystemTime},
+};
+
+use anyhow::{Context, bail};
+use prost_types::{Struct, Timestamp, Value, value::Kind};
+
+/// `NAME=VALUE` of `--set`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Setting {
+    name: String,
+    value: String,
+}
+
+impl FromStr for Setting {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        match text.split_once('=') {
+            Some((name, value)) if !name.trim().is_empty() => Ok(Self {
+                name: name.trim().to_owned(),
+                value: value.trim().to_owned(),
+            }),
+            _ => Err(format!("`{text}` is not NAME=VALUE")),
+        }
+    }
+}
+
+/// The settings as the parameters of a request; the server reads each by its parameter's kind.
+///
+/// # Errors
+/// Names what is set twice.
+pub fn parameters(settings: &[Setting]) -> anyhow::Result<Option<Struct>> {
+    let mut fields = BTreeMap::new();
+    for Setting { name, value } in settings {
+        let value = Value {
+            kind: Some(Kind::StringValue(value.clone())),
+        };
+        if fields.insert(name.clone(), value).is_some() {
+            bail!("`{name}` is set twice");
+        }
+    }
+    Ok((!fields.is_empty()).then_some(Struct { fields }))
+}
+
+/// `FILE[:CH]`: a recording, and which of its channels is meant.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileChannel {
+    /// The file.
+    pub path: PathBuf,
+    /// The channel, from 1; 0 where none was given.
+    pub channel: i32,
+}
+
+impl FromStr for FileChannel {
+    type Err = String;
+
+    /// A trailing `:NUMBER` is the channel, unless a file of the whole name exists.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let whole = Self {
+            path: text.into(),
+            channel: 0,
+        };
+        let Some((path, channel)) = text.rsplit_once(':') else {
+            return Ok(whole);
+        };
+        let is_number = !channel.is_empty() && channel.bytes().all(|byte| byte.is_ascii_digit());
+        if !is_number || path.is_empty() || whole.path.exists() {
+            return Ok(whole);
+        }
+        match channel.parse() {
+            Ok(channel) if channel > 0 => Ok(Self {
+                path: path.into(),
+                channel,
+            }),
+            _ => Err(format!("`{text}`: channels count from 1")),
+        }
+    }
+}
+
+/// A time: RFC 3339, a date, or an age such as `90min`, `24h`, `7d`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Since(pub Timestamp);
+
+impl FromStr for Since {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if let Some(age) = age(text) {
+            let time = SystemTime::now().checked_sub(age);
+            return time
+                .map(|time| Self(time.into()))
+                .ok_or_else(|| format!("`{text}` ago is before all time"));
+        }
+        text.parse().map(Self).map_err(|_| {
+            format!(
+                "`{text}` is no time: write 2026-11-25, 2026-11-25T22:00:00Z, \
+                 or an age like 90min, 24h, 7d"
+            )
+        })
+    }
+}
+
+/// Reads an age: a whole number with `s`, `min`, `h` or `d`.
+fn age(text: &str) -> Option<Duration> {
+    let digits = text.bytes().take_while(u8::is_ascii_digit).count();
+    let (number, unit) = text.split_at(digits);
+    let seconds = match unit {
+        "s" => 1,
+        "min" => 60,
+        "h" => 3_600,
+        "d" => 86_400,
+        _ => return None,
+    };
+    number
+        .parse::<u64>()
+        .ok()?
+        .checked_mul(seconds)
+        .map(Duration::from_secs)
+}
+
+/// `LINK[,LINK…]` or `all`, as the request wants it.
+///
+/// # Errors
+/// Where a name is empty.
+pub fn links(text: &str) -> anyhow::Result<Vec<String>> {
+    let links: Vec<_> = text.split(',').map(|link| link.trim().to_owned()).collect();
+    if links.iter().any(String::is_empty) {
+        bail!("`{text}` has an empty link name: write LINK,LINK or all");
+    }
+    Ok(links)
+}
+
+/// One mark of `--marks`: where somebody stood when.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    /// Seconds from the first frame of the returned recording.
+    pub start_s: f64,
+    /// Distance in metres; absent where the field was empty.
+    pub metres: Option<f64>,
+    /// Label in the person's words.
+    pub label: String,
+}
+
+/// Reads a file of marks: the header `seconds,metres,label` or `seconds,feet,label`, then lines.
+///
+/// # Errors
+/// Names the line that is wrong, and what would be right.
+pub fn marks(text: &str) -> anyhow::Result<Vec<Mark>> {
+    let mut lines = text.trim_start_matches('\u{feff}').lines().enumerate();
+    let header = lines.next().map_or("", |(_, line)| line.trim());
+    // International foot, exact since 1959.
+    let metres_each = match header.replace(' ', "").as_str() {
+        "seconds,metres,label" => 1.0,
+        "seconds,feet,label" => 0.3048,
+        _ => {
+            bail!("line 1 is `{header}`; it must be `seconds,metres,label` or `seconds,feet,label`")
+        }
+    };
+    lines
+        .filter(|(_, line)| !line.trim().is_empty())
+        .map(|(index, line)| {
+            mark(line, metres_each).with_context(|| format!("line {}: `{line}`", index + 1))
+        })
+        .collect()
+}
+
+fn mark(line: &str, metres_each: f64) -> anyhow::Result<Mark> {
+    let mut fields = line.splitn(3, ',').map(str::trim);
+    let number = |text: &str| match text.parse::<f64>() {
+        Ok(number) if number.is_finite() => Ok(number),
+        _ => bail!("`{text}` is no number"),
+    };
+    let start_s = number(fields.next().unwrap_or_default())?;
+    let distance = fields.next().context("a distance is missing")?;
+    Ok(Mark {
+        start_s,
+        metres: match distance {
+            "" => None,
+            text => Some(number(text)? * metres_each),
+        },
+        label: fields
+            .next()
+            .unwrap_or_default()
+            .trim_matches('"')
+            .to_owned(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn file(path: &str, channel: i32) -> FileChannel {
+        FileChannel {
+            path: path.into(),
+            channel,
+        }
+    }
+
+    #[test]
+    fn a_setting_keeps_what_stands_behind_the_first_equals_sign() {
+        assert_eq!(
+            "bands_hz = 20,63=x".parse(),
+            Ok(Setting {
+                name: "bands_hz".into(),
+                value: "20,63=x".into()
+            })
+        );
+        for wrong in ["colour", "=red", " =1", ""] {
+            assert!(wrong.parse::<Setting>().unwrap_err().contains(wrong));
+        }
+    }
+
+    #[test]
+    fn what_is_set_twice_is_named() {
+        let twice = ["a=1", "b=2", "a=3"].map(|text| text.parse().unwrap());
+        assert!(parameters(&twice).unwrap_err().to_string().contains("`a`"));
+        assert_eq!(parameters(&[]).unwrap(), None);
+        assert_eq!(parameters(&twice[..2]).unwrap().unwrap().fields.len(), 2);
+    }
+
+    #[test]
+    fn a_trailing_number_is_the_channel() {
+        assert_eq!("walk.wav:2".parse(), Ok(file("walk.wav", 2)));
+        assert_eq!("walk.wav".parse(), Ok(file("walk.wav", 0)));
+        assert_eq!("a:b.wav".parse(), Ok(file("a:b.wav", 0)));
+        assert_eq!("a:1:12".parse(), Ok(file("a:1", 12)));
+        assert_eq!("walk.wav:".parse(), Ok(file("walk.wav:", 0)));
+        assert!("walk.wav:0".parse::<FileChannel>().is_err());
+        assert!("walk.wav:99999999999".parse::<FileChannel>().is_err());
+    }
+
+    #[test]
+    fn a_file_whose_name_ends_in_a_number_wins_over_the_channel() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("take:3");
+        std::fs::write(&path, "").unwrap();
+        let text = path.to_str().unwrap();
+        assert_eq!(text.parse(), Ok(file(text, 0)));
+        assert_eq!(format!("{text}:3").parse(), Ok(file(text, 3)));
+    }
+
+    #[test]
+    fn times_are_rfc_3339_dates_or_ages() {
+        let Since(time) = "2026-11-25T09:00:00+01:00".parse().unwrap();
+        assert_eq!(time.to_string(), "2026-11-25T08:00:00Z");
+        assert_eq!(
+            "2026-11-25".parse::<Since>().unwrap().0.to_string(),
+            "2026-11-25T00:00:00Z"
+        );
+        let day_ago = "24h".parse::<Since>().unwrap().0.seconds;
+        let now = Timestamp::from(SystemTime::now()).seconds;
+        assert!((now - day_ago - 86_400).abs() <= 1);
+        for wrong in ["yesterday", "24", "h", "99999999999999999d"] {
+            assert!(wrong.parse::<Since>().unwrap_err().contains(wrong));
+        }
+    }
+
+    #[test]
+    fn lists_of_links_have_no_empty_names() {
+        assert_eq!(links("lectern, foyer").unwrap(), ["lectern", "foyer"]);
+        assert!(links("lectern,,foyer").is_err());
+        assert!(links("").is_err());
+    }
+
+    #[test]
+    fn marks_in_feet_are_0_3048_m_each() {
+        let read = marks("seconds,feet,label\n1.5,100,\"bar, left\"\n\n2,,door\n").unwrap();
+        assert_eq!(read[0].metres, Some(30.48));
+        assert_eq!(read[0].label, "bar, left");
+        assert_eq!((read[1].start_s, read[1].metres), (2.0, None));
+        assert!(
+            marks("time,metres\n")
+                .unwrap_err()
+                .to_string()
+                .contains("line 1")
+        );
+        let wrong = marks("seconds,metres,label\n1,2,a\nsoon,3,b").unwrap_err();
+        assert!(format!("{wrong:#}").contains("line 3") && format!("{wrong:#}").contains("soon"));
+    }
+}

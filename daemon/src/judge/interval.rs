@@ -1,0 +1,75 @@
+//! Where a figure lies, and how that stands to what is allowed.
+
+use goodwire_proto::v1::Figure;
+
+/// So many uncertainties either way are counted.
+const COVERAGE: f64 = 2.0;
+
+/// A value and the interval in which it lies: `low <= value <= high`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Interval {
+    pub(super) value: f64,
+    pub(super) low: f64,
+    pub(super) high: f64,
+}
+
+/// How an interval stands to what is allowed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Standing {
+    /// All of it is allowed.
+    Inside,
+    /// Nothing of it is allowed.
+    Outside,
+    /// A limit lies in it.
+    Across,
+}
+
+impl Interval {
+    /// The interval of a figure; `None` where it has no finite value.
+    ///
+    /// `low` and `high` count where the figure has both, else value ± 2 uncertainties. A figure
+    /// without any uncertainty, such as a count, is exact.
+    pub(super) fn of(figure: &Figure) -> Option<Self> {
+        let value = figure.value.filter(|value| value.is_finite())?;
+        let (low, high) = match (figure.low, figure.high, figure.uncertainty) {
+            (Some(low), Some(high), _) => (low, high),
+            (_, _, Some(uncertainty)) => {
+                let spread = COVERAGE * uncertainty.abs();
+                (value - spread, value + spread)
+            }
+            _ => (value, value),
+        };
+        // `min` and `max` take the value where an end is not a number.
+        Some(Self {
+            value,
+            low: low.min(value),
+            high: high.max(value),
+        })
+    }
+
+    /// The change from `before` to this. Both are independent, so their widths add as the root of
+    /// the sum of squares, each side with the side of the other that moves the change that way.
+    pub(super) fn change_from(&self, before: &Self) -> Self {
+        let value = self.value - before.value;
+        let down = (self.value - self.low).hypot(before.high - before.value);
+        let up = (self.high - self.value).hypot(before.value - before.low);
+        Self {
+            value,
+            low: value - down,
+            high: value + up,
+        }
+    }
+
+    /// How it stands to `min` and `max`, both themselves allowed.
+    pub(super) fn against(&self, min: Option<f64>, max: Option<f64>) -> Standing {
+        let min = min.unwrap_or(f64::NEG_INFINITY);
+        let max = max.unwrap_or(f64::INFINITY);
+        if min <= self.low && self.high <= max {
+            Standing::Inside
+        } else if self.high < min || max < self.low {
+            Standing::Outside
+        } else {
+            Standing::Across
+        }
+    }
+}

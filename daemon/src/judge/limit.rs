@@ -1,0 +1,169 @@
+//! One limit, held against the figures that it is meant for.
+
+use goodwire_proto::v1::{
+    Figure, Judgement, Limit, Measurement, measurement::State, verdict::Outcome,
+};
+
+use super::{
+    drift,
+    interval::{Interval, Standing},
+    place, words, worse,
+};
+use crate::config::LimitConfig;
+
+/// What one part of a limit says, with the sentence.
+pub(super) type Said = (Outcome, String);
+
+/// False for a limit that has nothing to compare with: drift alone, and no baseline is set.
+pub(super) fn says_something(limit: &LimitConfig, baseline: Option<&Measurement>) -> bool {
+    limit.min.is_some() || limit.max.is_some() || (limit.drift.is_some() && baseline.is_some())
+}
+
+/// One judgement for each figure that the limit is meant for; one that says UNMEASURED where there
+/// is none.
+pub(super) fn judgements(
+    limit: &LimitConfig,
+    measurement: &Measurement,
+    baseline: Option<&Measurement>,
+) -> Vec<Judgement> {
+    if measurement.state() != State::Succeeded {
+        return vec![unmeasured(limit, no_result(measurement))];
+    }
+    let judgements: Vec<Judgement> = measurement
+        .figures
+        .iter()
+        .filter(|figure| figure.id == limit.figure && place::agrees(figure, &limit.at))
+        .filter_map(|figure| of_figure(limit, figure, measurement, baseline))
+        .collect();
+    if judgements.is_empty() {
+        return vec![unmeasured(limit, no_figure(limit, measurement))];
+    }
+    judgements
+}
+
+fn of_figure(
+    limit: &LimitConfig,
+    figure: &Figure,
+    measurement: &Measurement,
+    baseline: Option<&Measurement>,
+) -> Option<Judgement> {
+    let interval = Interval::of(figure)?;
+    let bounds = against_bounds(limit, figure, &interval);
+    let moved = limit.drift.zip(baseline).map(|(allowed, baseline)| {
+        drift::against_baseline(allowed, figure, &interval, measurement, baseline)
+    });
+    let (outcome, text) = [bounds, moved]
+        .into_iter()
+        .flatten()
+        .reduce(|(a, first), (b, second)| (worse(a, b), format!("{first} {second}")))?;
+    let before = baseline.filter(|_| limit.drift.is_some());
+    let before = before.and_then(|baseline| place::counterpart(figure, &baseline.figures));
+    Some(Judgement {
+        outcome: outcome.into(),
+        text,
+        value: figure.value,
+        uncertainty: figure.uncertainty,
+        unit: figure.unit.clone(),
+        at: figure.at.clone(),
+        baseline_value: before.and_then(|before| before.value),
+        ..numbers(limit)
+    })
+}
+
+/// What is held against whichever figure.
+fn numbers(limit: &LimitConfig) -> Judgement {
+    Judgement {
+        figure: limit.figure.clone(),
+        min: limit.min,
+        max: limit.max,
+        drift: limit.drift,
+        ..Default::default()
+    }
+}
+
+/// What `min` and `max` say; `None` where the limit has neither.
+fn against_bounds(limit: &LimitConfig, figure: &Figure, interval: &Interval) -> Option<Said> {
+    let unit = figure.unit.as_str();
+    let name = words::figure_in_words(figure);
+    let is = format!("{name} is {}", words::interval(interval, unit));
+    let shown = |limit: f64| words::with_unit(&words::number(limit), unit);
+    let allowed = match (limit.min, limit.max) {
+        (Some(min), Some(max)) => format!("{} to {}", words::number(min), shown(max)),
+        (Some(min), None) => format!("at least {}", shown(min)),
+        (None, Some(max)) => format!("at most {}", shown(max)),
+        (None, None) => return None,
+    };
+    Some(match interval.against(limit.min, limit.max) {
+        Standing::Inside => (Outcome::Pass, format!("{is}; allowed is {allowed}.")),
+        Standing::Outside => {
+            let text = match limit.min.filter(|min| interval.high < *min) {
+                Some(min) => format!("{is}, below the limit of {}.", shown(min)),
+                None => format!(
+                    "{is}, above the limit of {}.",
+                    limit.max.map_or(String::new(), shown)
+                ),
+            };
+            (Outcome::Fail, text)
+        }
+        Standing::Across => (
+            Outcome::Unmeasured,
+            format!("{is}: too uncertain to tell; allowed is {allowed}."),
+        ),
+    })
+}
+
+fn unmeasured(limit: &LimitConfig, text: String) -> Judgement {
+    Judgement {
+        outcome: Outcome::Unmeasured.into(),
+        at: place::to_struct(&limit.at),
+        text,
+        ..numbers(limit)
+    }
+}
+
+fn no_result(measurement: &Measurement) -> String {
+    let ended = if measurement.state() == State::Failed {
+        "failed"
+    } else {
+        "was cancelled"
+    };
+    match measurement
+        .reason
+        .as_ref()
+        .filter(|reason| !reason.text.is_empty())
+    {
+        Some(reason) => format!("The measurement {ended}: {}", reason.text),
+        None => format!("The measurement {ended}."),
+    }
+}
+
+/// That a figure is absent; with the note that says why, where there is one.
+fn no_figure(limit: &LimitConfig, measurement: &Measurement) -> String {
+    let place = place::in_words(place::to_struct(&limit.at).as_ref());
+    let text = format!(
+        "{}{place} could not be had.",
+        words::figure_name(&limit.figure)
+    );
+    let why = format!("no-{}", limit.figure.replace('_', "-"));
+    match measurement.notes.iter().find(|note| note.id == why) {
+        Some(note) => format!("{text} {}", note.text),
+        None => text,
+    }
+}
+
+impl From<&LimitConfig> for Limit {
+    fn from(limit: &LimitConfig) -> Self {
+        Self {
+            link: limit
+                .link
+                .as_ref()
+                .map_or(String::new(), |name| format!("links/{name}")),
+            analysis: limit.analysis.clone(),
+            figure: limit.figure.clone(),
+            at: place::to_struct(&limit.at),
+            min: limit.min,
+            max: limit.max,
+            drift: limit.drift,
+        }
+    }
+}

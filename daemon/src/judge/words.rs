@@ -1,0 +1,111 @@
+//! Numbers and names in sentences.
+
+use goodwire_proto::v1::Figure;
+
+use super::interval::Interval;
+
+/// Significant digits of an uncertainty; more would be a claim that nobody can keep.
+const UNCERTAINTY_DIGITS: i32 = 2;
+/// Significant digits of a number that has no uncertainty.
+const PLAIN_DIGITS: i32 = 6;
+const DECIMALS_MAX: i32 = 9;
+
+/// A figure's id in words, as a sentence begins: `Clip point`, `THD`.
+pub(super) fn figure_name(id: &str) -> String {
+    let short = ["thd", "snr", "imd", "n", "h2", "h3", "h4", "h5"];
+    let words: Vec<String> = id
+        .split('_')
+        .map(|word| {
+            if short.contains(&word) {
+                word.to_uppercase()
+            } else {
+                word.to_owned()
+            }
+        })
+        .collect();
+    let text = words.join(" ");
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) => first.to_uppercase().chain(chars).collect(),
+        None => "The figure".to_owned(),
+    }
+}
+
+/// A figure with its place: `Deviation from 125 Hz to 250 Hz`.
+pub(super) fn figure_in_words(figure: &Figure) -> String {
+    format!(
+        "{}{}",
+        figure_name(&figure.id),
+        super::place::in_words(figure.at.as_ref())
+    )
+}
+
+/// A number as it was written: without needless digits.
+pub(super) fn number(number: f64) -> String {
+    trimmed(number, decimals(number, PLAIN_DIGITS))
+}
+
+/// A value with what is known of it: `-0.42 ± 0.02 dB` (coverage 2), `3 (1.2 to 6.8)`.
+pub(super) fn interval(interval: &Interval, unit: &str) -> String {
+    let Interval { value, low, high } = *interval;
+    let (down, up) = (value - low, high - value);
+    if up == 0.0 && down == 0.0 {
+        return with_unit(&number(value), unit);
+    }
+    let places = decimals(down.max(up), UNCERTAINTY_DIGITS);
+    let fixed = |number| fixed(number, places);
+    if (up - down).abs() <= 1e-6 * (up + down) {
+        return with_unit(&format!("{} ± {}", fixed(value), fixed(up)), unit);
+    }
+    let text = with_unit(&fixed(value), unit);
+    format!("{text} ({} to {})", fixed(low), fixed(high))
+}
+
+/// A number and its unit; nothing more where the unit is empty.
+pub(super) fn with_unit(number: &str, unit: &str) -> String {
+    if unit.is_empty() {
+        number.to_owned()
+    } else {
+        format!("{number} {unit}")
+    }
+}
+
+/// The unit at the end of a name: `Hz` of `frequency_hz`.
+pub(super) fn unit_of(key: &str) -> &'static str {
+    match key.rsplit('_').next() {
+        Some("hz") => "Hz",
+        Some("dbfs") => "dBFS",
+        Some("db") => "dB",
+        Some("ms") => "ms",
+        Some("s") => "s",
+        Some("metres") => "m",
+        _ => "",
+    }
+}
+
+/// Decimals that show so many significant digits of a number.
+fn decimals(number: f64, digits: i32) -> usize {
+    if number == 0.0 || !number.is_finite() {
+        return 0;
+    }
+    // Within the range of an i32 by far: log10 of an f64 lies between -324 and 309.
+    let exponent = number.abs().log10().floor() as i32;
+    usize::try_from((digits - 1 - exponent).clamp(0, DECIMALS_MAX)).expect("not negative")
+}
+
+fn fixed(number: f64, places: usize) -> String {
+    let text = format!("{number:.places$}");
+    // Rounded to nothing, a negative number would read -0.
+    match text.strip_prefix('-') {
+        Some(digits) if digits.chars().all(|c| c == '0' || c == '.') => digits.to_owned(),
+        _ => text,
+    }
+}
+
+fn trimmed(number: f64, places: usize) -> String {
+    let text = fixed(number, places);
+    match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+        false => text,
+    }
+}

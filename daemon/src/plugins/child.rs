@@ -1,0 +1,307 @@
+//! One host process: started, spoken to with a deadline, killed with all that it started, reaped.
+
+use std::{
+    io::{self, Read, Write},
+    os::{
+        fd::{AsFd, BorrowedFd, OwnedFd},
+        unix::process::CommandExt,
+    },
+    path::Path,
+    process::{ChildStderr, ChildStdin, ChildStdout, Command, ExitStatus, Stdio},
+    sync::{Arc, Mutex, Once, PoisonError},
+    thread,
+    time::{Duration, Instant},
+};
+
+use rustix::{
+    event::{PollFd, PollFlags, Timespec, poll},
+    io::{Errno, ioctl_fionbio},
+    process::{
+        Pid, PidfdFlags, Signal, WaitOptions, getpid, kill_process_group, pidfd_open,
+        set_child_subreaper, waitpgid,
+    },
+};
+
+use super::log::Log;
+
+/// A running host. Reading and writing speak with it until [`Child::set_deadline`]'s time, and
+/// keep what it prints. Dropping kills its whole process group and reaps it.
+#[derive(Debug)]
+pub(super) struct Child {
+    process: std::process::Child,
+    to: ChildStdin,
+    from: ChildStdout,
+    log_from: Option<ChildStderr>,
+    /// Readable once the process has ended, even while something that it started holds its pipes.
+    end: OwnedFd,
+    group: Arc<Group>,
+    plugin: String,
+    log: Log,
+    deadline: Instant,
+}
+
+impl Child {
+    /// Starts `host` with the library at `path`; `plugin` names it in logs.
+    ///
+    /// # Errors
+    /// Whatever the system gives.
+    pub fn start(host: &Path, path: &Path, plugin: &str) -> io::Result<Self> {
+        adopt_orphans();
+        let mut process = Command::new(host)
+            .arg(path)
+            // The last lines of the log are to be the cause, not a list of addresses.
+            .env("RUST_BACKTRACE", "0")
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .process_group(0)
+            .spawn()?;
+        let pid = Pid::from_child(&process);
+        let group = Arc::new(Group(Mutex::new(Life {
+            pid: Some(pid),
+            stopped: false,
+        })));
+        let piped = "all three were asked to be piped";
+        let to = process.stdin.take().expect(piped);
+        let from = process.stdout.take().expect(piped);
+        let log_from = process.stderr.take().expect(piped);
+        let prepare = || -> io::Result<OwnedFd> {
+            ioctl_fionbio(&to, true)?;
+            ioctl_fionbio(&from, true)?;
+            ioctl_fionbio(&log_from, true)?;
+            Ok(pidfd_open(pid, PidfdFlags::empty())?)
+        };
+        let end = prepare().inspect_err(|_| drop(group.end(&mut process)))?;
+        Ok(Self {
+            process,
+            to,
+            from,
+            log_from: Some(log_from),
+            end,
+            group,
+            plugin: plugin.to_owned(),
+            log: Log::default(),
+            deadline: Instant::now(),
+        })
+    }
+
+    /// From now on, reading and writing give `TimedOut` once `deadline` has passed.
+    pub fn set_deadline(&mut self, deadline: Instant) {
+        self.deadline = deadline;
+    }
+
+    /// What stops the process from another thread.
+    pub fn group(&self) -> Arc<Group> {
+        Arc::clone(&self.group)
+    }
+
+    /// Ends the process and all that it started, and says what became of it. One that is about to
+    /// end by itself is given `grace` to do so, so that its own cause is told.
+    pub fn end(&mut self, grace: Duration) -> io::Result<ExitStatus> {
+        if !grace.is_zero() {
+            let mut fds = [PollFd::new(&self.end, PollFlags::IN)];
+            // An error means an early end, which is only less well told.
+            let _ = poll(&mut fds, Some(&timespec(grace)));
+        }
+        let status = self.group.end(&mut self.process);
+        self.drain_log();
+        status
+    }
+
+    /// The last lines of the log.
+    pub fn log_tail(&mut self) -> String {
+        self.drain_log();
+        self.log.tail()
+    }
+
+    /// Waits until `fd` is ready for `events`. `Ok(false)`: the process has ended instead.
+    fn wait(&mut self, fd: Waited, events: PollFlags) -> io::Result<bool> {
+        loop {
+            let left = self.deadline.saturating_duration_since(Instant::now());
+            if left.is_zero() {
+                return Err(io::ErrorKind::TimedOut.into());
+            }
+            let fd: BorrowedFd<'_> = match fd {
+                Waited::To => self.to.as_fd(),
+                Waited::From => self.from.as_fd(),
+            };
+            let mut fds = vec![
+                PollFd::from_borrowed_fd(fd, events),
+                PollFd::new(&self.end, PollFlags::IN),
+            ];
+            if let Some(log) = &self.log_from {
+                fds.push(PollFd::new(log, PollFlags::IN));
+            }
+            match poll(&mut fds, Some(&timespec(left))) {
+                Ok(_) | Err(Errno::INTR) => {}
+                Err(error) => return Err(error.into()),
+            }
+            let ready = |index: usize| fds.get(index).is_some_and(|fd| !fd.revents().is_empty());
+            let (fd_ready, ended, log_ready) = (ready(0), ready(1), ready(2));
+            if log_ready {
+                self.read_log();
+            }
+            if fd_ready {
+                return Ok(true);
+            }
+            if ended {
+                return Ok(false);
+            }
+        }
+    }
+
+    /// Takes what is in the log's pipe just now, at most one buffer full.
+    ///
+    /// Returns false where nothing was there.
+    fn read_log(&mut self) -> bool {
+        let Some(from) = &mut self.log_from else {
+            return false;
+        };
+        let mut buffer = [0; 16 << 10];
+        match from.read(&mut buffer) {
+            Ok(0) => {
+                self.log_from = None;
+                false
+            }
+            Ok(count) => {
+                self.log.take(&self.plugin, &buffer[..count]);
+                true
+            }
+            Err(error) => error.kind() == io::ErrorKind::Interrupted,
+        }
+    }
+
+    /// Takes what is left in the log's pipe, which holds no more than the kernel keeps for it; a
+    /// process that goes on printing is not listened to for ever.
+    fn drain_log(&mut self) {
+        const PIPE_BYTES: usize = 1 << 20;
+        for _ in 0..PIPE_BYTES / (16 << 10) {
+            if !self.read_log() {
+                break;
+            }
+        }
+    }
+}
+
+impl Drop for Child {
+    fn drop(&mut self) {
+        if let Err(error) = self.end(Duration::ZERO) {
+            tracing::warn!(
+                plugin = self.plugin,
+                "the plugin's host was not reaped: {error}"
+            );
+        }
+    }
+}
+
+/// Which pipe is waited for.
+#[derive(Debug, Clone, Copy)]
+enum Waited {
+    To,
+    From,
+}
+
+impl Read for Child {
+    /// Gives 0 at the end of the pipe and once the process has ended.
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        loop {
+            match self.from.read(buffer) {
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
+                other => return other,
+            }
+            if !self.wait(Waited::From, PollFlags::IN)? {
+                return Ok(0);
+            }
+        }
+    }
+}
+
+impl Write for Child {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        loop {
+            match self.to.write(bytes) {
+                Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
+                other => return other,
+            }
+            if !self.wait(Waited::To, PollFlags::OUT)? {
+                return Err(io::ErrorKind::BrokenPipe.into());
+            }
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// The process group of a host, which can be killed from any thread until it is reaped.
+#[derive(Debug)]
+pub(super) struct Group(Mutex<Life>);
+
+#[derive(Debug)]
+struct Life {
+    /// `None` once reaped: the number may be another process' by then.
+    pid: Option<Pid>,
+    stopped: bool,
+}
+
+impl Group {
+    /// Kills the whole group, and remembers that this was somebody's wish.
+    pub fn stop(&self) {
+        let mut life = self.life();
+        life.stopped = true;
+        if let Some(pid) = life.pid {
+            // It may be gone already, which is as good.
+            let _ = kill_process_group(pid, Signal::KILL);
+        }
+    }
+
+    /// True once somebody stopped it.
+    pub fn is_stopped(&self) -> bool {
+        self.life().stopped
+    }
+
+    /// Kills the whole group and reaps `process` and what it left behind.
+    fn end(&self, process: &mut std::process::Child) -> io::Result<ExitStatus> {
+        let mut life = self.life();
+        if let Some(pid) = life.pid.take() {
+            let _ = kill_process_group(pid, Signal::KILL);
+            let status = process.wait();
+            reap_orphans(pid);
+            return status;
+        }
+        process.wait()
+    }
+
+    fn life(&self) -> std::sync::MutexGuard<'_, Life> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Makes processes that a host leaves behind children of this process, so that they are reaped.
+fn adopt_orphans() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        if let Err(error) = set_child_subreaper(Some(getpid())) {
+            tracing::warn!("what a plugin leaves behind cannot be reaped: {error}");
+        }
+    });
+}
+
+/// Reaps what is left of a killed group. Normally there is nothing.
+fn reap_orphans(group: Pid) {
+    for _ in 0..100 {
+        while let Ok(Some(_)) = waitpgid(group, WaitOptions::NOHANG) {}
+        if kill_process_group(group, Signal::KILL).is_err() {
+            return;
+        }
+        thread::sleep(Duration::from_millis(1));
+    }
+}
+
+fn timespec(duration: Duration) -> Timespec {
+    Timespec {
+        tv_sec: duration.as_secs().try_into().unwrap_or(i64::MAX),
+        tv_nsec: duration.subsec_nanos().into(),
+    }
+}

@@ -1,0 +1,369 @@
+//! Which plugins there are, and which of them may be used.
+
+mod probe;
+
+use std::{
+    collections::HashMap,
+    env, fs,
+    path::{Path, PathBuf},
+    sync::{Arc, Mutex, MutexGuard, PoisonError},
+    thread,
+};
+
+use goodwire_proto::{
+    plugin::v1::{AnalysisDescription, Description},
+    v1::{Analysis, Note, Plugin, note, plugin::State},
+};
+
+use crate::config::nearest;
+use probe::{Stamp, probe};
+
+/// Failures in a row that set a plugin aside.
+const FAILURE_COUNT_MAX: u32 = 3;
+/// Plugins that are probed at the same time.
+const PROBE_COUNT_MAX: usize = 8;
+/// What a plugin library's file name holds.
+const NAME_PART: &str = "goodwire_plugin_";
+
+/// A plugin that was probed and can be started.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PluginEntry {
+    /// Absolute path of the library.
+    pub path: PathBuf,
+    /// Path of the host that runs it.
+    pub host: PathBuf,
+    /// BLAKE3 hash of the library, in hexadecimal.
+    pub hash: String,
+    /// What the plugin says of itself, checked.
+    pub description: Description,
+}
+
+impl PluginEntry {
+    /// The plugin, as `plugin version`.
+    #[must_use]
+    pub fn label(&self) -> String {
+        format!("{} {}", self.description.plugin, self.description.version)
+    }
+}
+
+/// What was asked for by the id of an analysis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Found {
+    /// The plugin that provides it.
+    pub plugin: Arc<PluginEntry>,
+    /// The analysis.
+    pub analysis: AnalysisDescription,
+}
+
+/// Why an analysis cannot be had.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum FindError {
+    /// No plugin provides it.
+    #[error("there is no analysis {analysis:?}{}", meant(.nearest.as_deref(), .known))]
+    Unknown {
+        /// What was asked for.
+        analysis: String,
+        /// What was probably meant.
+        nearest: Option<String>,
+        /// What there is.
+        known: Vec<String>,
+    },
+    /// Its plugin failed three times in a row.
+    #[error(
+        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; ask for {analysis} by name to try it again"
+    )]
+    SetAside {
+        /// What was asked for.
+        analysis: String,
+        /// The plugin, as `plugin version`.
+        plugin: String,
+    },
+}
+
+fn meant(nearest: Option<&str>, known: &[String]) -> String {
+    match nearest {
+        Some(nearest) => format!("; did you mean {nearest:?}?"),
+        None if known.is_empty() => "; no plugin was found".to_owned(),
+        None => format!("; there are: {}", known.join(", ")),
+    }
+}
+
+/// All plugins of some folders. Shared between threads; methods block for as long as a probe takes.
+#[derive(Debug)]
+pub struct Registry {
+    dirs: Vec<PathBuf>,
+    host: PathBuf,
+    files: Mutex<Vec<PluginFile>>,
+}
+
+/// One library as it was last probed.
+#[derive(Debug)]
+struct PluginFile {
+    path: PathBuf,
+    stamp: Stamp,
+    probed: Result<Arc<PluginEntry>, String>,
+    /// Crashes, hangs and nonsense in a row.
+    failure_count: u32,
+}
+
+impl Registry {
+    /// Finds the libraries in `dirs` and probes each in a child of `host`, several at a time.
+    #[must_use]
+    pub fn scan(dirs: &[PathBuf], host: &Path) -> Self {
+        let registry = Self {
+            dirs: dirs.to_vec(),
+            host: host.to_owned(),
+            files: Mutex::new(Vec::new()),
+        };
+        registry.rescan();
+        registry
+    }
+
+    /// Looks again: probes what is new or has changed, forgets what is gone. Cheap where nothing
+    /// has changed.
+    pub fn rescan(&self) {
+        let mut files = self.files();
+        let mut known: HashMap<PathBuf, PluginFile> = files
+            .drain(..)
+            .map(|file| (file.path.clone(), file))
+            .collect();
+        let mut fresh = Vec::new();
+        for path in libraries(&self.dirs) {
+            // A file that vanishes just now is not there.
+            let Ok(stamp) = Stamp::of(&path) else {
+                continue;
+            };
+            match known.remove(&path) {
+                Some(file) if file.stamp == stamp => files.push(file),
+                _ => fresh.push((path, stamp)),
+            }
+        }
+        for batch in fresh.chunks(PROBE_COUNT_MAX) {
+            files.extend(self.probe_all(batch));
+        }
+        files.sort_by(|a, b| a.path.cmp(&b.path));
+    }
+
+    fn probe_all(&self, batch: &[(PathBuf, Stamp)]) -> Vec<PluginFile> {
+        let one = |(path, stamp): &(PathBuf, Stamp)| {
+            let probed = probe(&self.host, path).map(Arc::new);
+            match &probed {
+                Ok(entry) => {
+                    tracing::info!(plugin = entry.label(), path = %path.display(), "found")
+                }
+                Err(text) => tracing::warn!(path = %path.display(), "not usable: {text}"),
+            }
+            PluginFile {
+                path: path.clone(),
+                stamp: stamp.clone(),
+                probed,
+                failure_count: 0,
+            }
+        };
+        thread::scope(|scope| {
+            let probes: Vec<_> = batch
+                .iter()
+                .map(|each| scope.spawn(move || one(each)))
+                .collect();
+            let done = |probe: thread::ScopedJoinHandle<'_, PluginFile>| {
+                probe.join().expect("probing does not panic")
+            };
+            probes.into_iter().map(done).collect()
+        })
+    }
+
+    /// Finds the plugin of an analysis. One that was set aside is given only `by_name`, that is
+    /// where a person asked for just this analysis.
+    ///
+    /// # Errors
+    /// A [`FindError`] says what would be right.
+    pub fn find(&self, analysis: &str, by_name: bool) -> Result<Found, FindError> {
+        // A library that was replaced since it was probed is another plugin.
+        self.rescan();
+        let files = self.files();
+        for file in files.iter() {
+            let Ok(entry) = &file.probed else { continue };
+            let mut analyses = entry.description.analyses.iter();
+            let Some(found) = analyses.find(|one| one.id == analysis) else {
+                continue;
+            };
+            if file.failure_count >= FAILURE_COUNT_MAX && !by_name {
+                let (analysis, plugin) = (analysis.to_owned(), entry.label());
+                return Err(FindError::SetAside { analysis, plugin });
+            }
+            return Ok(Found {
+                plugin: Arc::clone(entry),
+                analysis: found.clone(),
+            });
+        }
+        let known: Vec<String> = first_of_each(&files)
+            .map(|(_, one)| one.id.clone())
+            .collect();
+        let nearest = nearest(analysis, known.iter().map(String::as_str)).map(str::to_owned);
+        Err(FindError::Unknown {
+            analysis: analysis.to_owned(),
+            nearest,
+            known,
+        })
+    }
+
+    /// All analyses, by id.
+    #[must_use]
+    pub fn analyses(&self) -> Vec<Analysis> {
+        let files = self.files();
+        let mut analyses: Vec<Analysis> = first_of_each(&files)
+            .map(|(entry, one)| Analysis {
+                name: format!("analyses/{}", one.id),
+                title: one.title.clone(),
+                summary: one.summary.clone(),
+                plugin: entry.label(),
+                parameters: one.parameters.clone(),
+                plays: one.plays,
+            })
+            .collect();
+        analyses.sort_by(|a, b| a.name.cmp(&b.name));
+        analyses
+    }
+
+    /// All plugins, by path, with their state.
+    #[must_use]
+    pub fn plugins(&self) -> Vec<Plugin> {
+        self.files().iter().map(PluginFile::to_api).collect()
+    }
+
+    /// What somebody should know: analyses that two plugins provide, folders that cannot be read.
+    #[must_use]
+    pub fn notes(&self) -> Vec<Note> {
+        let note = |id: &str, text: String| Note {
+            level: note::Level::Warning.into(),
+            id: id.to_owned(),
+            text,
+        };
+        let unread = self.dirs.iter().filter_map(|dir| {
+            let error = fs::read_dir(dir).err()?;
+            let text = format!(
+                "the plugin folder {} cannot be read: {error}",
+                dir.display()
+            );
+            Some(note("plugin-folder-unreadable", text))
+        });
+        let files = self.files();
+        let mut owners: HashMap<&str, &Path> = HashMap::new();
+        let mut notes: Vec<Note> = unread.collect();
+        for (entry, analysis) in all(&files) {
+            let owner = *owners.entry(&analysis.id).or_insert(&entry.path);
+            if owner != entry.path {
+                let text = format!(
+                    "{} provides {} too; that of {} is used",
+                    entry.path.display(),
+                    analysis.id,
+                    owner.display()
+                );
+                notes.push(note("duplicate-analysis", text));
+            }
+        }
+        notes
+    }
+
+    /// Says that the plugin at `path` crashed, hung or gave nonsense. Three times in a row set it
+    /// aside.
+    pub fn report_failure(&self, path: &Path) {
+        self.report(path, |file| {
+            file.failure_count += 1;
+            if file.failure_count == FAILURE_COUNT_MAX {
+                tracing::error!(path = %path.display(), "set aside after {FAILURE_COUNT_MAX} failures");
+            }
+        });
+    }
+
+    /// Says that the plugin at `path` behaved, whatever its result: it is used again by all.
+    pub fn report_success(&self, path: &Path) {
+        self.report(path, |file| file.failure_count = 0);
+    }
+
+    fn report(&self, path: &Path, change: impl FnOnce(&mut PluginFile)) {
+        if let Some(file) = self.files().iter_mut().find(|file| file.path == path) {
+            change(file);
+        }
+    }
+
+    fn files(&self) -> MutexGuard<'_, Vec<PluginFile>> {
+        self.files.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl PluginFile {
+    fn to_api(&self) -> Plugin {
+        let path = self.path.display().to_string();
+        let (state, text) = match &self.probed {
+            Err(text) => (State::Broken, text.clone()),
+            Ok(_) if self.failure_count < FAILURE_COUNT_MAX => (State::Ready, String::new()),
+            Ok(_) => {
+                let text = format!(
+                    "it failed {} times in a row; ask for its analysis by name to try it again",
+                    self.failure_count
+                );
+                (State::SetAside, text)
+            }
+        };
+        let description = self.probed.as_ref().map(|entry| entry.description.clone());
+        let description = description.unwrap_or_default();
+        Plugin {
+            path,
+            plugin: description.plugin,
+            version: description.version,
+            state: state.into(),
+            text,
+            analyses: description.analyses.into_iter().map(|one| one.id).collect(),
+        }
+    }
+}
+
+/// The host that is installed beside the daemon.
+///
+/// # Errors
+/// Where the system does not say which file this process runs.
+pub fn host_beside_daemon() -> std::io::Result<PathBuf> {
+    Ok(env::current_exe()?.with_file_name("goodwire-plugin-host"))
+}
+
+/// Every analysis of every usable plugin.
+fn all(files: &[PluginFile]) -> impl Iterator<Item = (&Arc<PluginEntry>, &AnalysisDescription)> {
+    let usable = files.iter().filter_map(|file| file.probed.as_ref().ok());
+    usable.flat_map(|entry| {
+        entry
+            .description
+            .analyses
+            .iter()
+            .map(move |one| (entry, one))
+    })
+}
+
+/// Like [`all`], but each id once: of several plugins the first by path provides it.
+fn first_of_each(
+    files: &[PluginFile],
+) -> impl Iterator<Item = (&Arc<PluginEntry>, &AnalysisDescription)> {
+    let mut seen = std::collections::HashSet::new();
+    all(files).filter(move |(_, one)| seen.insert(one.id.as_str()))
+}
+
+/// The plugin libraries in `dirs`, each once, by absolute path.
+fn libraries(dirs: &[PathBuf]) -> Vec<PathBuf> {
+    let files = dirs
+        .iter()
+        .filter_map(|dir| fs::read_dir(dir).ok())
+        .flatten()
+        .flatten();
+    let is_plugin = |path: &PathBuf| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        name.contains(NAME_PART) && name.ends_with(env::consts::DLL_SUFFIX)
+    };
+    let mut paths: Vec<PathBuf> = files
+        .map(|file| file.path())
+        .filter(is_plugin)
+        .filter_map(|path| path.canonicalize().ok())
+        .collect();
+    paths.sort();
+    paths.dedup();
+    paths
+}

@@ -1,0 +1,163 @@
+//! Discrete Fourier transforms: thin, typed helpers round `rustfft`.
+
+use std::sync::Arc;
+
+use rustfft::num_complex::Complex64;
+use rustfft::{Fft, FftPlanner};
+
+/// The least size that is a product of twos, threes and fives and not below `at_least`.
+///
+/// Such sizes are fast for every length, so that no signal is padded to the next power of two.
+#[must_use]
+pub fn smooth_size(at_least: usize) -> usize {
+    (at_least.max(1)..)
+        .find(|&size| {
+            let mut rest = size;
+            for prime in [2, 3, 5] {
+                while rest % prime == 0 {
+                    rest /= prime;
+                }
+            }
+            rest == 1
+        })
+        .expect("powers of two are unbounded")
+}
+
+/// Forward and inverse transform of one size, planned once.
+pub struct Transform {
+    size: usize,
+    forward: Arc<dyn Fft<f64>>,
+    inverse: Arc<dyn Fft<f64>>,
+    scratch: Vec<Complex64>,
+}
+
+impl Transform {
+    /// Plans transforms of `size` points, at least 1.
+    #[must_use]
+    pub fn new(size: usize) -> Self {
+        let mut planner = FftPlanner::new();
+        let (forward, inverse) = (
+            planner.plan_fft_forward(size),
+            planner.plan_fft_inverse(size),
+        );
+        let scratch_len = forward
+            .get_inplace_scratch_len()
+            .max(inverse.get_inplace_scratch_len());
+        Self {
+            size,
+            forward,
+            inverse,
+            scratch: vec![Complex64::default(); scratch_len],
+        }
+    }
+
+    /// Number of points.
+    #[must_use]
+    pub fn size(&self) -> usize {
+        self.size
+    }
+
+    /// In place, `X[k] = sum x[n] exp(-j 2 pi k n / N)`, not scaled. `data` has `size` points.
+    pub fn forward(&mut self, data: &mut [Complex64]) {
+        self.forward.process_with_scratch(data, &mut self.scratch);
+    }
+
+    /// In place, the inverse of [`Transform::forward`], scaled by `1 / N`.
+    pub fn inverse(&mut self, data: &mut [Complex64]) {
+        self.inverse.process_with_scratch(data, &mut self.scratch);
+        let scale = 1.0 / self.size as f64;
+        for value in data {
+            *value *= scale;
+        }
+    }
+
+    /// Half spectra (bins `0..=N/2`) of two real signals by one transform.
+    ///
+    /// Signals shorter than `size` are padded with zeros, longer ones cut.
+    pub fn forward_pair(&mut self, first: &[f64], second: &[f64]) -> [Vec<Complex64>; 2] {
+        let mut data: Vec<Complex64> = (0..self.size)
+            .map(|n| {
+                Complex64::new(
+                    first.get(n).copied().unwrap_or(0.0),
+                    second.get(n).copied().unwrap_or(0.0),
+                )
+            })
+            .collect();
+        self.forward(&mut data);
+        split_pair(&data)
+    }
+
+    /// Two real signals of `size` samples from their half spectra by one transform.
+    pub fn inverse_pair(&mut self, first: &[Complex64], second: &[Complex64]) -> [Vec<f64>; 2] {
+        let mut data = merge_pair(self.size, first, second);
+        self.inverse(&mut data);
+        [
+            data.iter().map(|value| value.re).collect(),
+            data.iter().map(|value| value.im).collect(),
+        ]
+    }
+}
+
+/// Takes the spectrum of `first + j second` apart by the symmetry of real signals.
+fn split_pair(data: &[Complex64]) -> [Vec<Complex64>; 2] {
+    let size = data.len();
+    let half = size / 2 + 1;
+    let mut first = Vec::with_capacity(half);
+    let mut second = Vec::with_capacity(half);
+    for k in 0..half {
+        let here = data[k];
+        let mirror = data[(size - k) % size].conj();
+        let difference = here - mirror;
+        first.push((here + mirror) * 0.5);
+        second.push(Complex64::new(difference.im * 0.5, -difference.re * 0.5));
+    }
+    [first, second]
+}
+
+/// Puts the full spectrum of `first + j second` together from their half spectra.
+fn merge_pair(size: usize, first: &[Complex64], second: &[Complex64]) -> Vec<Complex64> {
+    let turn = Complex64::i();
+    (0..size)
+        .map(|k| {
+            if k <= size / 2 {
+                first[k] + turn * second[k]
+            } else {
+                first[size - k].conj() + turn * second[size - k].conj()
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn smooth_size_of_49_is_50_and_of_7_is_8() {
+        assert_eq!(smooth_size(49), 50);
+        assert_eq!(smooth_size(7), 8);
+        assert_eq!(smooth_size(1), 1);
+    }
+
+    #[test]
+    fn a_pair_of_signals_comes_back_within_1e_12_for_even_and_odd_sizes() {
+        for size in [45, 60] {
+            let a: Vec<f64> = (0..size).map(|n| (n as f64 * 0.7).sin()).collect();
+            let b: Vec<f64> = (0..size).map(|n| (n as f64 * 1.9).cos() * 3.0).collect();
+            let mut transform = Transform::new(size);
+            let [sa, sb] = transform.forward_pair(&a, &b);
+            let slow: Complex64 = b
+                .iter()
+                .enumerate()
+                .map(|(n, &x)| {
+                    x * Complex64::cis(-std::f64::consts::TAU * 3.0 * n as f64 / size as f64)
+                })
+                .sum();
+            assert!((sb[3] - slow).norm() < 1e-10, "got {}, want {slow}", sb[3]);
+            let [ra, rb] = transform.inverse_pair(&sa, &sb);
+            for n in 0..size {
+                assert!((ra[n] - a[n]).abs() < 1e-12 && (rb[n] - b[n]).abs() < 1e-12);
+            }
+        }
+    }
+}

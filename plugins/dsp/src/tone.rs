@@ -1,0 +1,24 @@
+//! Steady tones: how they are made, and what they became on their way.
+//!
+//! [`Sequence`] renders them, [`ToneFitter`] finds them again with their harmonics and with the
+//! noise beside each, [`RelativeHarmonics`] gives distortion as ratios with uncertainties.
+
+mod fit;
+mod folding;
+mod harmonics;
+mod heard;
+mod residual;
+mod sequence;
+mod solve;
+mod taper;
+
+pub use fit::{HARMONIC_COUNT_MAX, ToneFit, ToneFitter};
+pub use folding::clear_frequency_hz;
+pub use harmonics::{Estimate, HarmonicLevel, RelativeHarmonics};
+pub use heard::Heard;
+pub use residual::{BandPower, Residual};
+pub use sequence::{Sequence, Tone};
+pub use taper::Taper;
+
+#[cfg(test)]
+mod fit_tests;

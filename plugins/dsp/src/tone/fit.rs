@@ -1,0 +1,243 @@
+//! Fits a tone with its harmonics to samples by weighted least squares.
+
+use rustfft::FftPlanner;
+use rustfft::num_complex::Complex64;
+
+use super::residual::Residual;
+use super::solve::{solve_cosines, solve_sines};
+use super::taper::Taper;
+
+/// Harmonics that one fit can tell, the fundamental being the first.
+pub const HARMONIC_COUNT_MAX: usize = 10;
+
+/// Direct current, ten harmonics, and one lane that makes the number even.
+const LANES: usize = 12;
+
+/// Phasors are turned from sample to sample and set anew after so many, which keeps their error
+/// below 1e-13.
+const TURNED_SAMPLES: usize = 512;
+
+/// A tone in a piece of sound: `x(t) = dc + Re(sum of H_k exp(j k w t)) + residual`, `t` counted in
+/// samples from the middle of the piece.
+#[derive(Debug, Clone)]
+pub struct ToneFit {
+    /// Frequency of the fundamental in cycles per sample, as found.
+    pub cycles_per_sample: f64,
+    /// Mean of the piece, full scale = 1.
+    pub dc: f64,
+    /// Complex peak amplitudes `H_1`, `H_2` and so on, full scale = 1.
+    pub harmonics: Vec<Complex64>,
+    /// Variance of each amplitude, both components together, from the noise beside it.
+    pub variances: Vec<f64>,
+    /// What is left without direct current and harmonics.
+    pub residual: Residual,
+}
+
+impl ToneFit {
+    /// Peak amplitude of the fundamental, full scale = 1.
+    #[must_use]
+    pub fn amplitude(&self) -> f64 {
+        self.harmonics[0].norm()
+    }
+
+    /// Standard deviation of the fundamental's amplitude: one component of two.
+    #[must_use]
+    pub fn amplitude_uncertainty(&self) -> f64 {
+        (self.variances[0] / 2.0).sqrt()
+    }
+
+    /// True where the fundamental stands at least 20 dB above what noise alone gives.
+    #[must_use]
+    pub fn stands(&self) -> bool {
+        self.amplitude() > 10.0 * self.variances[0].sqrt()
+    }
+}
+
+/// Fits tones; keeps the plans of its Fourier transforms from one fit to the next.
+pub struct ToneFitter {
+    planner: FftPlanner<f64>,
+}
+
+impl Default for ToneFitter {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+impl ToneFitter {
+    /// Makes a fitter.
+    #[must_use]
+    pub fn new() -> Self {
+        Self {
+            planner: FftPlanner::new(),
+        }
+    }
+
+    /// Fits a tone near `cycles_per_sample` with as many harmonics as lie below 0.49 of the rate,
+    /// at most [`HARMONIC_COUNT_MAX`].
+    ///
+    /// Least squares with the weight [`Taper`]: unbiased between its own harmonics however few
+    /// periods the piece holds, variance 11/9 of the Cramér-Rao bound of the piece in white noise
+    /// (Rife and Boorstyn, IEEE T-IT 20 (1974)). The frequency is refined by up to a quarter of a
+    /// cycle over the piece, so that a clock that is a little off biases no amplitude.
+    ///
+    /// `None` where the piece holds less than four periods or 64 samples, where the frequency is
+    /// not between 0 and 0.49, or where a sample is not finite. Silence gives amplitudes of zero.
+    pub fn fit(&mut self, samples: &[f32], cycles_per_sample: f64) -> Option<ToneFit> {
+        let count = samples.len();
+        let in_range = 0.0 < cycles_per_sample && cycles_per_sample < 0.49;
+        let long_enough = count >= 64 && cycles_per_sample * count as f64 >= 4.0;
+        if !in_range || !long_enough || samples.iter().any(|sample| !sample.is_finite()) {
+            return None;
+        }
+        let cycles = refine(samples, cycles_per_sample);
+        let harmonic_count = ((0.49 / cycles) as usize).clamp(1, HARMONIC_COUNT_MAX);
+        let taper = Taper::new(count);
+        let (dc, harmonics) = fit_harmonics(samples, &taper, cycles, harmonic_count);
+        let left = subtract(samples, cycles, dc, &harmonics);
+        let residual = Residual::new(&mut self.planner, left);
+        let variances = variances(&residual, &taper, cycles, &harmonics);
+        Some(ToneFit {
+            cycles_per_sample: cycles,
+            dc,
+            harmonics,
+            variances,
+            residual,
+        })
+    }
+}
+
+/// Variance of each amplitude: `4 s² sum(w²) / sum(w)²`, where `s²` is the variance of white noise
+/// as dense as the residual is beside the harmonic, and no less than the rounding of `f32`.
+fn variances(residual: &Residual, taper: &Taper, cycles: f64, harmonics: &[Complex64]) -> Vec<f64> {
+    let share = 4.0 * taper.square_sum() / taper.sum().powi(2);
+    let rounding = (harmonics[0].norm() * f64::from(f32::EPSILON)).powi(2) / 48.0;
+    (1..=harmonics.len())
+        .map(|k| share * (residual.variance_beside(k as f64 * cycles, cycles) + rounding))
+        .collect()
+}
+
+/// Refines a frequency by the phase that the fundamental gains from the first half to the second.
+fn refine(samples: &[f32], cycles_per_sample: f64) -> f64 {
+    let half = samples.len() / 2;
+    let taper: Vec<f64> = (0..half)
+        .map(|n| (std::f64::consts::PI * (n as f64 + 0.5) / half as f64).sin())
+        .map(|s| s * s)
+        .collect();
+    let mut cycles = cycles_per_sample;
+    for _ in 0..2 {
+        let early = project::<2>(&samples[..half], &taper, cycles, 0.0)[1];
+        let late = project::<2>(&samples[half..2 * half], &taper, cycles, half as f64)[1];
+        let gained = (late * early.conj()).arg() / std::f64::consts::TAU;
+        cycles += gained / half as f64;
+    }
+    let moved_cycles = (cycles - cycles_per_sample) * samples.len() as f64;
+    if moved_cycles.abs() <= 0.25 {
+        cycles
+    } else {
+        // So far off only noise is: the frequency that was played is the better guess.
+        cycles_per_sample
+    }
+}
+
+/// Solves for direct current and harmonics.
+fn fit_harmonics(
+    samples: &[f32],
+    taper: &Taper,
+    cycles: f64,
+    harmonic_count: usize,
+) -> (f64, Vec<Complex64>) {
+    let sums: Vec<f64> = (0..=2 * harmonic_count)
+        .map(|k| taper.cosine_sum(std::f64::consts::TAU * cycles * k as f64))
+        .collect();
+    let projected = project::<LANES>(samples, &taper.weights(), cycles, -taper.middle());
+    let cosines: Vec<f64> = projected[..=harmonic_count].iter().map(|p| p.re).collect();
+    let sines: Vec<f64> = (projected[1..=harmonic_count].iter())
+        .map(|p| -p.im)
+        .collect();
+    let cosines = solve_cosines(&sums, cosines);
+    let sines = solve_sines(&sums, sines);
+    let harmonics = (cosines[1..].iter().zip(&sines))
+        .map(|(&cosine, &sine)| Complex64::new(cosine, -sine))
+        .collect();
+    (cosines[0], harmonics)
+}
+
+/// `sum of weight * x * exp(-j k w t)` for `k` from 0 to `COUNT - 1`; `first` is the time of the
+/// first sample.
+fn project<const COUNT: usize>(
+    samples: &[f32],
+    weights: &[f64],
+    cycles: f64,
+    first: f64,
+) -> [Complex64; COUNT] {
+    let (mut sum_re, mut sum_im) = ([0.0; COUNT], [0.0; COUNT]);
+    let step = Phasors::<COUNT>::at(-cycles);
+    let pieces = samples
+        .chunks(TURNED_SAMPLES)
+        .zip(weights.chunks(TURNED_SAMPLES));
+    for (piece, (samples, weights)) in pieces.enumerate() {
+        let time = first + (piece * TURNED_SAMPLES) as f64;
+        let mut turning = Phasors::<COUNT>::at(-cycles * time);
+        for (&sample, weight) in samples.iter().zip(weights) {
+            let weighted = weight * f64::from(sample);
+            for lane in 0..COUNT {
+                sum_re[lane] += weighted * turning.re[lane];
+                sum_im[lane] += weighted * turning.im[lane];
+            }
+            turning.turn(&step);
+        }
+    }
+    std::array::from_fn(|lane| Complex64::new(sum_re[lane], sum_im[lane]))
+}
+
+/// The samples without direct current and harmonics.
+fn subtract(samples: &[f32], cycles: f64, dc: f64, harmonics: &[Complex64]) -> Vec<f64> {
+    let (mut re, mut im) = ([0.0; LANES], [0.0; LANES]);
+    re[0] = dc;
+    for (k, harmonic) in harmonics.iter().enumerate() {
+        (re[k + 1], im[k + 1]) = (harmonic.re, harmonic.im);
+    }
+    let step = Phasors::<LANES>::at(cycles);
+    let first = -(samples.len() as f64 - 1.0) / 2.0;
+    let mut left = Vec::with_capacity(samples.len());
+    for (piece, samples) in samples.chunks(TURNED_SAMPLES).enumerate() {
+        let mut turning = Phasors::<LANES>::at(cycles * (first + (piece * TURNED_SAMPLES) as f64));
+        for &sample in samples {
+            let mut model = 0.0;
+            for lane in 0..LANES {
+                model += re[lane] * turning.re[lane] - im[lane] * turning.im[lane];
+            }
+            left.push(f64::from(sample) - model);
+            turning.turn(&step);
+        }
+    }
+    left
+}
+
+/// `exp(j 2 pi k c)` for `k` from 0 on, real and imaginary parts apart so that lanes run abreast.
+#[derive(Clone, Copy)]
+struct Phasors<const COUNT: usize> {
+    re: [f64; COUNT],
+    im: [f64; COUNT],
+}
+
+impl<const COUNT: usize> Phasors<COUNT> {
+    /// The phasors of `cycles` turns of the fundamental.
+    fn at(cycles: f64) -> Self {
+        let angle = |k: usize| std::f64::consts::TAU * (k as f64 * cycles).fract();
+        Self {
+            re: std::array::from_fn(|k| angle(k).cos()),
+            im: std::array::from_fn(|k| angle(k).sin()),
+        }
+    }
+
+    /// Turns each by its step.
+    fn turn(&mut self, step: &Self) {
+        for lane in 0..COUNT {
+            let (re, im) = (self.re[lane], self.im[lane]);
+            self.re[lane] = re * step.re[lane] - im * step.im[lane];
+            self.im[lane] = re * step.im[lane] + im * step.re[lane];
+        }
+    }
+}

@@ -1,0 +1,115 @@
+//! The gain of every step, the gain of the link, and how far the steps depart from it.
+
+use goodwire_dsp::tone::Estimate;
+
+use crate::reading::Step;
+
+/// Where the gain is taken, in dB below the clip point.
+const BELOW_CLIP_DB: (f64, f64) = (30.0, 20.0);
+
+/// Without a clip point: over so many dB from the lowest step that stands so far above the noise.
+const SPAN_DB: f64 = 10.0;
+const ABOVE_NOISE_DB: f64 = 40.0;
+
+/// Where linearity is told, in dB below the clip point.
+const LINEAR_DB: (f64, f64) = (60.0, 6.0);
+
+/// Steps whose gain is less certain than this, in dB, tell nothing of linearity: of 60 steps of
+/// pure noise the largest would be three times as far off.
+const LINEAR_UNCERTAINTY_MAX_DB: f64 = 0.02;
+
+/// Slack where steps are compared with levels.
+const SAME_DB: f64 = 1e-6;
+
+/// The gain of the fundamental at one step.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StepGain {
+    /// Level at the send in dBFS.
+    pub level_dbfs: f64,
+    /// Gain in dB.
+    pub gain_db: Estimate,
+    /// The link's tone above the noise, in dB.
+    pub snr_db: f64,
+}
+
+/// The gains of all steps at which neither return was cut at full scale.
+pub fn step_gains(steps: &[Step], has_reference: bool) -> Vec<StepGain> {
+    let gain = |step: &Step| {
+        let link = step.link.as_ref()?;
+        let reference_cut = step.reference.as_ref().is_some_and(|reading| reading.cut);
+        if link.cut || reference_cut {
+            return None;
+        }
+        Some(StepGain {
+            level_dbfs: step.level_dbfs,
+            gain_db: step.gain_db(has_reference)?,
+            snr_db: link.snr_db,
+        })
+    };
+    steps.iter().filter_map(gain).collect()
+}
+
+/// The link's gain in dB, and the lowest level at the send that it was taken at.
+///
+/// The mean over the steps 30 to 20 dB below the clip point; where there is none, or no such step,
+/// over the 10 dB from the lowest step on that stands 40 dB above the noise; where none does, over
+/// the 10 dB below the step that stands highest above it. `None` without any step.
+pub fn gain_of(gains: &[StepGain], clip: Option<Estimate>) -> Option<(Estimate, f64)> {
+    let within = |low_dbfs: f64, high_dbfs: f64| {
+        let inside = move |step: &&StepGain| {
+            (low_dbfs - SAME_DB..=high_dbfs + SAME_DB).contains(&step.level_dbfs)
+        };
+        mean(gains.iter().filter(inside))
+    };
+    clip.and_then(|clip| within(clip.value - BELOW_CLIP_DB.0, clip.value - BELOW_CLIP_DB.1))
+        .or_else(|| {
+            let lowest = gains.iter().find(|step| step.snr_db >= ABOVE_NOISE_DB)?;
+            within(lowest.level_dbfs, lowest.level_dbfs + SPAN_DB)
+        })
+        .or_else(|| {
+            let clearest = gains.iter().max_by(|a, b| a.snr_db.total_cmp(&b.snr_db))?;
+            within(clearest.level_dbfs - SPAN_DB, clearest.level_dbfs)
+        })
+}
+
+/// Mean gain of some steps and the lowest level among them. Its deviation is that of the noise, or
+/// that of the steps' own scatter where that is larger.
+fn mean<'a>(steps: impl Iterator<Item = &'a StepGain>) -> Option<(Estimate, f64)> {
+    let steps: Vec<&StepGain> = steps.collect();
+    let count = steps.len() as f64;
+    let lowest_dbfs = steps.first()?.level_dbfs;
+    let value = steps.iter().map(|step| step.gain_db.value).sum::<f64>() / count;
+    let noise: f64 = (steps.iter())
+        .map(|step| step.gain_db.uncertainty.powi(2))
+        .sum();
+    let scatter: f64 = (steps.iter())
+        .map(|step| (step.gain_db.value - value).powi(2))
+        .sum();
+    let variance = (noise / count).max(scatter / (count - 1.0).max(1.0)) / count;
+    let uncertainty = variance.sqrt();
+    Some((Estimate { value, uncertainty }, lowest_dbfs))
+}
+
+/// The largest change of the gain from `gain` in dB, signed, and the level at the send where it is:
+/// from 60 to 6 dB below the clip point, over all steps where there is none.
+pub fn linearity(
+    gains: &[StepGain],
+    gain: Estimate,
+    clip: Option<Estimate>,
+) -> Option<(Estimate, f64)> {
+    let (low_dbfs, high_dbfs) = clip.map_or((f64::NEG_INFINITY, f64::INFINITY), |clip| {
+        (clip.value - LINEAR_DB.0, clip.value - LINEAR_DB.1)
+    });
+    gains
+        .iter()
+        .filter(|step| low_dbfs <= step.level_dbfs && step.level_dbfs <= high_dbfs)
+        .filter(|step| step.gain_db.uncertainty <= LINEAR_UNCERTAINTY_MAX_DB)
+        .map(|step| {
+            let change = Estimate {
+                value: step.gain_db.value - gain.value,
+                uncertainty: step.gain_db.uncertainty.hypot(gain.uncertainty),
+            };
+            (change, step.level_dbfs)
+        })
+        .max_by(|a, b| a.0.value.abs().total_cmp(&b.0.value.abs()))
+}

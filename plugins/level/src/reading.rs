@@ -1,0 +1,159 @@
+//! What every step became: one reading for the link, one for the reference.
+
+use goodwire_dsp::decibel::{DB_PER_NEPER, db};
+use goodwire_dsp::tone::{Estimate, Heard, RelativeHarmonics, Sequence, ToneFitter};
+
+use crate::settings::SETTLE_S;
+
+/// Harmonics count up to here, in Hz.
+const HARMONICS_BELOW_HZ: f64 = 20_000.0;
+
+/// A sample this near to full scale may have been cut there.
+const FULL_SCALE: f32 = 0.999;
+
+/// A recording with samples beyond this is not cut at full scale: its numbers go further.
+const BEYOND_FULL_SCALE: f32 = 1.001;
+
+/// Share of samples near full scale that tells a cut tone from one that just reaches it: of a sine
+/// of peak 1, `2 acos(0.999) / pi = 2.9 %` lie above 0.999; of one overdriven by 0.03 dB, 5 %.
+const CUT_SHARE: f64 = 0.05;
+
+/// One step at one return.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Peak amplitude of the fundamental, full scale = 1.
+    pub amplitude: Estimate,
+    /// Its harmonics.
+    pub harmonics: RelativeHarmonics,
+    /// Level of the fundamental above everything else from 20 Hz to 20 kHz that is no harmonic,
+    /// in dB.
+    pub snr_db: f64,
+    /// True where the recorder cut the wave at its full scale.
+    pub cut: bool,
+}
+
+/// One step at both returns; absent where no tone stands clear of the noise.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Step {
+    /// Level at the send in dBFS.
+    pub level_dbfs: f64,
+    /// The link's return.
+    pub link: Option<Reading>,
+    /// The reference's return; also absent where there is no reference.
+    pub reference: Option<Reading>,
+}
+
+impl Step {
+    /// Gain of the fundamental in dB, link over reference; over what was sent without one.
+    pub fn gain_db(&self, has_reference: bool) -> Option<Estimate> {
+        let link = self.link.as_ref()?.amplitude;
+        let below = if has_reference {
+            self.reference.as_ref()?.amplitude
+        } else {
+            Estimate {
+                value: 10f64.powf(self.level_dbfs / 20.0),
+                uncertainty: 0.0,
+            }
+        };
+        let relative = (link.uncertainty / link.value).hypot(below.uncertainty / below.value);
+        Some(Estimate {
+            value: db(link.value / below.value),
+            uncertainty: DB_PER_NEPER * relative,
+        })
+    }
+
+    /// Distortion as a ratio that is the link's: seen in its return, and still there when the
+    /// reference's is subtracted. Of the two the smaller, so that an interface that clips is
+    /// taken for no link that does, whether before or behind the link.
+    pub fn thd_ratio(&self, order_max: usize) -> Option<Estimate> {
+        let heard = &self.link.as_ref()?.harmonics;
+        let thd = heard.thd_ratio(order_max);
+        let Some(reference) = &self.reference else {
+            return Some(thd);
+        };
+        let own = heard.minus(&reference.harmonics).thd_ratio(order_max);
+        Some(if own.value < thd.value { own } else { thd })
+    }
+}
+
+/// Reads all steps of one return.
+pub fn readings(
+    fitter: &mut ToneFitter,
+    heard: &Heard<'_>,
+    sequence: &Sequence,
+) -> Vec<Option<Reading>> {
+    (0..sequence.tones().len())
+        .map(|index| {
+            let samples = heard.tone(sequence, index, SETTLE_S);
+            let freq_hz = sequence.tones()[index].freq_hz;
+            reading(fitter, samples, freq_hz, heard.rate_hz())
+        })
+        .collect()
+}
+
+/// Highest order, at most 10, of which the harmonic of a tone of `freq_hz` is below 20 kHz.
+pub fn order_max(freq_hz: f64) -> usize {
+    (2..=10)
+        .take_while(|&order| f64::from(order) * freq_hz < HARMONICS_BELOW_HZ)
+        .last()
+        .map_or(1, |order| order as usize)
+}
+
+/// Reads one step; `None` where no tone stands clear of the noise.
+fn reading(
+    fitter: &mut ToneFitter,
+    samples: &[f32],
+    freq_hz: f64,
+    rate_hz: f64,
+) -> Option<Reading> {
+    let fit = fitter.fit(samples, freq_hz / rate_hz)?;
+    if !fit.stands() {
+        return None;
+    }
+    let noise = fit.residual.band_power(20.0 / rate_hz, 20_000.0 / rate_hz);
+    let tone_power = fit.amplitude().powi(2) / 2.0;
+    Some(Reading {
+        amplitude: Estimate {
+            value: fit.amplitude(),
+            uncertainty: fit.amplitude_uncertainty(),
+        },
+        harmonics: RelativeHarmonics::of(&fit),
+        snr_db: 10.0 * (tone_power / noise.power.max(f64::MIN_POSITIVE)).log10(),
+        cut: is_cut(samples),
+    })
+}
+
+/// True where the wave is flat at full scale.
+fn is_cut(samples: &[f32]) -> bool {
+    let near = samples.iter().filter(|x| x.abs() >= FULL_SCALE).count();
+    let beyond = samples.iter().any(|x| x.abs() > BEYOND_FULL_SCALE);
+    !beyond && near as f64 > CUT_SHARE * samples.len() as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sine(peak: f64, cut: f64) -> Vec<f32> {
+        (0..9_600)
+            .map(|n| std::f64::consts::TAU * 0.020_77 * f64::from(n))
+            .map(|phase| (peak * phase.sin()).clamp(-cut, cut) as f32)
+            .collect()
+    }
+
+    #[test]
+    fn tone_of_0_dbfs_is_not_cut_and_one_of_0_1_db_more_is() {
+        assert!(!is_cut(&sine(1.0, 1.0)));
+        assert!(is_cut(&sine(1.0116, 1.0)));
+        assert!(is_cut(&sine(1.0116, 32_767.0 / 32_768.0)));
+        assert!(!is_cut(&sine(1.0116, 0.9)), "the link's own clipping");
+        assert!(!is_cut(&sine(1.0116, 2.0)), "numbers beyond full scale");
+    }
+
+    #[test]
+    fn harmonics_of_997_hz_count_to_10_and_of_4_khz_to_4() {
+        assert_eq!(order_max(997.0), 10);
+        assert_eq!(order_max(4_000.0), 4);
+        assert_eq!(order_max(12_000.0), 1);
+    }
+}
