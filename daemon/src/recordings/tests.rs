@@ -143,12 +143,7 @@ fn a_wav_of_unknown_length_is_read_to_its_end_and_an_rf64_by_its_long_size() {
 
 #[test]
 fn a_comment_is_read_before_and_after_the_samples_beside_other_texts() {
-    let text = comment::encode(&comment::StimulusComment {
-        analysis: "level".into(),
-        parameters: serde_json::Map::new(),
-        rate_hz: 48_000,
-        version: "0.1.0".into(),
-    });
+    let text = comment::encode("level", &prost_types::Struct::default(), 48_000);
     let info = [
         b"INFO".to_vec(),
         chunk(b"ISFT", b"x"),
