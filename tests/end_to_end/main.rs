@@ -6,6 +6,7 @@ mod batches;
 mod kills;
 mod life;
 mod permission;
+mod plugin;
 mod streams;
 mod verdicts;
 mod watching;
