@@ -3,33 +3,15 @@
 //! One engine thread owns an [`Interface`] for its whole life and exchanges blocks with it in
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
+mod alsa;
 pub mod callback;
-pub mod devices {
-    pub struct DeviceInfo {
-        pub backend: &'static str,
-        pub id: String,
-        pub title: String,
-        pub send_count: Option<usize>,
-        pub return_count: Option<usize>,
-        pub transparent: bool,
-        pub text: String,
-    }
-    pub struct D {
-        pub devices: Vec<DeviceInfo>,
-        pub troubles: Vec<(&'static str, String)>,
-    }
-    pub fn list(_: bool) -> D {
-        D {
-            devices: vec![],
-            troubles: vec![],
-        }
-    }
-}
 mod closing;
+pub mod devices;
 pub mod engine;
 mod jack;
 pub mod listening;
 mod open;
+mod paced;
 pub mod performance;
 pub mod queue;
 mod ramp;
@@ -39,8 +21,10 @@ mod stage;
 mod watchdog;
 
 pub use self::{
+    alsa::{AlsaInterface, DELAY_NOTE},
     jack::JackInterface,
     open::{OpenConfig, open},
+    paced::Paced,
 };
 
 use std::{
