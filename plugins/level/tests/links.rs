@@ -163,7 +163,11 @@ fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(6))]
+    #![proptest_config(ProptestConfig {
+        cases: 6,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn gain_delay_and_polarity_move_nothing_but_themselves(
