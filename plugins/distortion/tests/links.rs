@@ -147,7 +147,7 @@ fn distortion_of_the_interface_is_taken_off_and_told() {
 #[test]
 fn thd_in_noise_scatters_as_its_uncertainty_says_and_within_1_25_of_the_bound() {
     // H3 of -66.02 dB re a tone of 0.1, white noise of 5e-5. Bound of a harmonic's amplitude (Rife
-    // and Boorstyn): s sqrt(2 / N), N the 48,000 frames of the tone; its window costs sqrt(11/9).
+    // and Boorstyn): s sqrt(2 / N), N the 48,000 frames of the tone; its window costs sqrt(54/49).
     let request = request(Mode::Recorded, &[("wake_s", 0.0)], &[997.0]);
     let sent = stimulus(&request);
     let (deviation, runs) = (5e-5, 40);
@@ -168,7 +168,7 @@ fn thd_in_noise_scatters_as_its_uncertainty_says_and_within_1_25_of_the_bound() 
         sum / runs as f64
     );
     // 40 runs tell a deviation within 11 %; three times that is allowed.
-    assert!(scatter < 1.25 * bound * (11.0 / 9.0f64).sqrt() * 1.33);
+    assert!(scatter < 1.25 * bound * (54.0 / 49.0f64).sqrt() * 1.33);
     assert!((0.65..1.35).contains(&(scatter / told)));
     assert!((sum / runs as f64).abs() < 3.0 * scatter / (runs as f64).sqrt());
 }
@@ -187,8 +187,8 @@ fn thd_n_of_white_noise_is_its_share_of_the_band() {
             (value - want).abs() < 4.0 * told,
             "{value} ± {told}, want {want}"
         );
-        // Half of 1 / sqrt(B T), B = 19,980 Hz, T = 0.88 s, and sqrt(35/18) for the window.
-        let expected = want / 2.0 * (35.0 / 18.0 / 19_980.0 / 0.88f64).sqrt();
+        // Half of 1 / sqrt(B T), B = 19,980 Hz, T = 0.92 s, and sqrt(35/18) for the window.
+        let expected = want / 2.0 * (35.0 / 18.0 / 19_980.0 / 0.92f64).sqrt();
         assert!(
             (told / expected - 1.0).abs() < 0.2,
             "{told}, expected {expected}"
