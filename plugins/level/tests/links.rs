@@ -139,7 +139,7 @@ fn unmatched_paths_of_real_hardware_carry_half_a_db_and_a_match_is_divided_out()
 fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_25_of_the_bound() {
     // 21 steps of half a second, -20 to 0 dBFS; the lowest that stands 40 dB above the noise is
     // at -20 dBFS, and the mean goes over -20 to -10 dBFS. Bound of one step (Rife and Boorstyn):
-    // s sqrt(2 / N) / A, N the 24,000 frames of the dwell; its window costs sqrt(11/9).
+    // s sqrt(2 / N) / A, N the 24,000 frames of the dwell; its window costs sqrt(54/49).
     let request = request(Mode::Recorded, &[("min_dbfs", -20.0)]);
     let sent = stimulus(&request);
     let deviation = 10f64.powf(-63.0 / 20.0);
@@ -155,7 +155,7 @@ fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_
     let steps = (0..=10).map(|step| 10f64.powf(f64::from(20 - step) / 20.0));
     let sum: f64 = steps.map(|inverse| inverse * inverse).sum();
     let bound = 8.686 * deviation * (2.0 / 24_000f64).sqrt() * sum.sqrt() / 11.0;
-    let window = (11.0 / 9.0f64).sqrt();
+    let window = (54.0 / 49.0f64).sqrt();
     println!("scatter {got}, bound {bound}, told {told}");
     // 30 runs tell a deviation within 13 %; three times that is allowed.
     assert!(got < 1.25 * bound * window * 1.39, "{got}, bound {bound}");
