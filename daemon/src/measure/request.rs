@@ -81,7 +81,7 @@ impl Desk {
             Some((plugin, analysis)) => (Some(plugin), analysis),
             None => (None, name),
         };
-        let found = self.registry.find(analysis, plugin.is_some());
+        let found = self.registry.find(analysis, plugin);
         let found = found.map_err(|error| Violation::new("analysis", error.to_string()))?;
         Ok(Found {
             plugin: found.plugin,
