@@ -10,6 +10,7 @@ use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
 use crate::clipper::{overdrive_of_gain_drop_db, overdrive_of_thd_db};
 use crate::crossing::{Crossing, Mark, Point, crossing};
+use crate::disturbed::take_out_disturbed;
 use crate::gain::{StepGain, gain_of, linearity, step_gains};
 use crate::reading::{Step, order_max};
 use crate::settings::Settings;
@@ -44,14 +45,16 @@ pub struct Context<'a> {
 /// # Errors
 /// `no-signal` where no step stands clear of the noise, `clipped` where all are cut by a return.
 pub fn result(
-    steps: &[Step],
+    mut steps: Vec<Step>,
     polarity: f64,
     context: &Context<'_>,
 ) -> Result<SessionResult, Failure> {
-    let gains = step_gains(steps, context.has_reference);
-    let mut notes = notes(steps, context);
-    let clip = clip_point(steps, context, &mut notes);
-    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(steps))?;
+    let curve = input_output(&steps);
+    let mut notes = notes(&steps, context);
+    notes.extend(disturbed_note(&take_out_disturbed(&mut steps)));
+    let gains = step_gains(&steps, context.has_reference);
+    let clip = clip_point(&steps, context, &mut notes);
+    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(&steps))?;
     let compression = compression_point(&gains, gain, from_dbfs, &mut notes);
     let mut figures = vec![gain_figure(gain, context)];
     figures.push(figure("polarity", polarity, 0.0, ""));
@@ -70,7 +73,7 @@ pub fn result(
     }
     Ok(SessionResult {
         figures,
-        curves: vec![input_output(steps)],
+        curves: vec![curve],
         events: Vec::new(),
         notes,
     })
@@ -229,6 +232,23 @@ fn input_output(steps: &[Step]) -> Curve {
         }
     }
     curve("input_output", ["dBFS", "dBFS"], x, y, y_uncertainty)
+}
+
+/// Tells of steps that were left out.
+fn disturbed_note(levels_dbfs: &[f64]) -> Option<Note> {
+    let levels: Vec<String> = (levels_dbfs.iter())
+        .map(|level_dbfs| format!("{level_dbfs:.1}"))
+        .collect();
+    (!levels.is_empty()).then(|| {
+        warning(
+            "disturbed-steps",
+            format!(
+                "at {} dBFS at the send something else was heard than the tone, as of a dropout or \
+                 a click: such steps are left out of all figures",
+                levels.join(", ")
+            ),
+        )
+    })
 }
 
 /// What the reader has to know, clip and compression point apart.
