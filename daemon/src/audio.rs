@@ -3,19 +3,28 @@
 //! One engine thread owns an [`Interface`] for its whole life and exchanges blocks with it in
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
+mod alsa;
 pub mod callback;
 mod closing;
+pub mod devices;
+pub mod engine;
 mod jack;
+pub mod listening;
 mod open;
+mod paced;
+pub mod performance;
 pub mod queue;
 mod ramp;
 mod scheduling;
 pub mod shared;
+mod stage;
 mod watchdog;
 
 pub use self::{
+    alsa::{AlsaInterface, DELAY_NOTE},
     jack::JackInterface,
     open::{OpenConfig, open},
+    paced::Paced,
 };
 
 use std::{

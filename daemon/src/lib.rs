@@ -3,7 +3,17 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod interface;
 pub mod judge;
+pub mod measure;
+pub mod names;
+pub mod places;
 pub mod plugins;
+pub mod recordings;
+pub mod refusal;
+pub mod run;
+pub mod safety;
+pub mod serve;
 pub mod simulated;
+pub mod status;
 pub mod store;

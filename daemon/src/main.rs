@@ -1,2 +1,150 @@
-//! Entry.
-fn main() {}
+//! `goodwired`: reads its configuration, binds its listeners, and runs until it is told to end.
+
+use std::{
+    io::{IsTerminal, Write},
+    path::PathBuf,
+    process::ExitCode,
+    sync::Arc,
+};
+
+use anyhow::Context;
+use clap::Parser;
+use goodwired::{
+    clock::SystemClock,
+    config::Config,
+    places,
+    plugins::host_beside_daemon,
+    run::{Start, run},
+    serve::Listener,
+    store::Store,
+};
+use tokio::signal::unix::{SignalKind, signal};
+use tokio_util::sync::CancellationToken;
+
+/// Measures wireless audio links against the cable they replaced.
+///
+/// It plays test sounds on the sends that its configuration names. Before anything plays: mute the
+/// PA and in-ear mixes and tell people, start low, and never send test tones into an open live
+/// system. `goodwire hold` forbids all playing, `goodwire stop` ends it at once.
+#[derive(Debug, Parser)]
+#[command(
+    version,
+    after_help = "Example: goodwired --config /etc/goodwire/goodwire.toml"
+)]
+struct Arguments {
+    /// The configuration, one TOML file.
+    #[arg(long, value_name = "FILE")]
+    config: PathBuf,
+    /// Where to listen: unix:PATH, or HOST:PORT on loopback. May be given several times.
+    #[arg(long, value_name = "PLACE")]
+    listen: Vec<String>,
+    /// Folder that keeps the results; one daemon a folder.
+    #[arg(long, value_name = "DIR")]
+    state: Option<PathBuf>,
+    /// Folder with plugin libraries.
+    #[arg(long, value_name = "DIR")]
+    plugins: Option<PathBuf>,
+}
+
+/// Bad configuration and wrong usage end with this; 2 would mean that a link failed.
+const EXIT_REFUSED: u8 = 3;
+
+fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Standard error may be closed; the exit code tells all the same.
+            let _ = error.print();
+            return if error.use_stderr() {
+                ExitCode::from(EXIT_REFUSED)
+            } else {
+                ExitCode::SUCCESS
+            };
+        }
+    };
+    start_tracing();
+    match start(arguments) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("goodwired: {error:#}");
+            ExitCode::from(EXIT_REFUSED)
+        }
+    }
+}
+
+/// Human lines on a terminal, JSON elsewhere; `RUST_LOG` chooses what is said.
+fn start_tracing() {
+    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
+    let lines = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr);
+    if std::io::stderr().is_terminal() {
+        lines.with_target(false).init();
+    } else {
+        lines.json().init();
+    }
+}
+
+fn start(arguments: Arguments) -> anyhow::Result<()> {
+    let config = Config::load(&arguments.config)?;
+    let clock = Arc::new(SystemClock);
+    let state_dir = arguments.state.unwrap_or_else(places::state_folder);
+    let store = Store::open(&state_dir, clock.clone())?;
+    let places = if arguments.listen.is_empty() {
+        vec![format!("unix:{}", places::socket().display())]
+    } else {
+        arguments.listen
+    };
+    let listeners: Vec<Listener> = places
+        .iter()
+        .map(|place| Listener::bind(place))
+        .collect::<Result<_, _>>()?;
+    let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
+    let plugin_dirs = arguments
+        .plugins
+        .map_or_else(places::plugin_folders, |dir| vec![dir]);
+    let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
+    let spool_dir = state_dir;
+    let start = Start {
+        config,
+        store,
+        plugin_dirs,
+        host,
+        spool_dir,
+        listeners,
+        clock,
+    };
+    let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
+    runtime.block_on(async {
+        let ending = CancellationToken::new();
+        end_on_signals(ending.clone())?;
+        run(start, ending, || announce(&urls)).await
+    })?;
+    runtime.shutdown_background();
+    Ok(())
+}
+
+fn announce(urls: &[String]) {
+    let mut out = std::io::stdout().lock();
+    for url in urls {
+        // Whoever started the daemon may not listen to it.
+        let _ = writeln!(out, "listening {url}");
+    }
+    let _ = out.flush();
+}
+
+/// SIGTERM and SIGINT end the daemon.
+fn end_on_signals(ending: CancellationToken) -> anyhow::Result<()> {
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    tokio::spawn(async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+        tracing::info!("ending");
+        ending.cancel();
+    });
+    Ok(())
+}

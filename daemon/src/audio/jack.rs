@@ -6,8 +6,11 @@
 //! the gate stays closed until the control client has put that right (see [`wiring`]).
 
 mod control;
+mod listing;
 mod ports;
 mod wiring;
+
+pub use self::listing::list;
 
 use std::{
     sync::{Arc, Mutex, PoisonError, atomic::Ordering},

@@ -23,6 +23,29 @@ pub fn read_back(thread: u64) -> String {
     }
 }
 
+/// Asks for first-in-first-out scheduling of a thread; what came of it, [`read_back`] tells.
+///
+/// `thread` as in [`read_back`]; `priority` from 1 to 99.
+pub fn ask_for_fifo(thread: u64, priority: i32) {
+    if thread == 0 {
+        return;
+    }
+    let parameters = libc::sched_param {
+        sched_priority: priority,
+    };
+    // SAFETY: the caller says that the thread runs; the parameters live until the call returns.
+    let status = unsafe {
+        libc::pthread_setschedparam(thread as libc::pthread_t, libc::SCHED_FIFO, &parameters)
+    };
+    if status != 0 {
+        tracing::debug!(
+            status,
+            priority,
+            "no real-time priority for the audio thread"
+        );
+    }
+}
+
 /// The calling thread as a number for [`read_back`]. No system call: it reads a register.
 #[must_use]
 pub fn this_thread() -> u64 {

@@ -121,6 +121,8 @@ pub struct Shared {
     pub clamped_count: AtomicU64,
     /// The playing thread, as `pthread_self` names it; 0 before its first block.
     pub play_thread: AtomicU64,
+    /// The hearing thread, likewise.
+    pub hear_thread: AtomicU64,
     /// What the device said when it went. No callback touches it.
     pub gone: OnceLock<String>,
     /// The last epoch that is over; epochs count from 1.
@@ -143,6 +145,7 @@ impl Shared {
             xrun_count: AtomicU64::new(0),
             clamped_count: AtomicU64::new(0),
             play_thread: AtomicU64::new(0),
+            hear_thread: AtomicU64::new(0),
             gone: OnceLock::new(),
             ended_epoch: AtomicU64::new(0),
             fault_counts: Default::default(),

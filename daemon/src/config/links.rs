@@ -1,6 +1,6 @@
 //! `[[link]]`, `[reference]` and `[safety]`.
 
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, ops::Range};
 
 use super::{
     section::Section,
@@ -23,6 +23,8 @@ pub(super) struct LinkDraft<'t> {
     pad_db: f64,
     setup: BTreeMap<String, String>,
     pub(super) simulated: LinkSettings,
+    /// Where `hears` stands.
+    pub(super) hears_span: Range<usize>,
 }
 
 impl LinkDraft<'_> {
@@ -74,21 +76,19 @@ fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraf
     });
     let send = section.need("send", section.channel("send"), "send = 1");
     let r#return = section.need("return", section.channel("return"), "return = 1");
-    let settings = section
-        .section("simulated", "[link.simulated]")
+    let part = section.section("simulated", "[link.simulated]");
+    if part.is_some() && !is_simulated {
+        let wrong = "[link.simulated] belongs to the back end \"simulated\"";
+        let right = "without it, or with backend = \"simulated\"";
+        section.wrong("simulated", wrong, right);
+    }
+    let (simulated, hears_span) = part
         .map(|part| {
             let settings = simulated::read_link(&part, rate_hz);
             part.close();
-            settings
-        });
-    if settings.is_some() && !is_simulated {
-        let wrong = "[link.simulated] belongs to the back end \"simulated\"";
-        section.wrong(
-            "simulated",
-            wrong,
-            "without it, or with backend = \"simulated\"",
-        );
-    }
+            (settings, part.span_of("hears"))
+        })
+        .unwrap_or_default();
     let draft = LinkDraft {
         name: name.unwrap_or_default().to_owned(),
         send,
@@ -96,7 +96,8 @@ fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraf
         max_send_dbfs: section.number("max_send_dbfs", CEILING_MIN_DBFS..=0.0),
         pad_db: section.number_or("pad_db", 0.0..=120.0, 0.0),
         setup: read_setup(&section),
-        simulated: settings.unwrap_or_default(),
+        simulated,
+        hears_span,
         section,
     };
     draft.section.close();

@@ -203,7 +203,7 @@ impl<'t> Section<'t> {
         let known = words.iter().find(|word| **word == text).copied();
         if known.is_none() {
             let right = match nearest(text, words.iter().copied()) {
-                Some(near) => format!("\"{near}\"? It is {right}"),
+                Some(near) => format!("\"{near}\"? Allowed is {right}"),
                 None => right,
             };
             self.wrong(key, format!("`{key}` is \"{text}\""), right);
@@ -284,7 +284,7 @@ impl<'t> Section<'t> {
             }
             let right = match nearest(name, asked.iter().copied()) {
                 Some(near) => format!("`{near}`"),
-                None => format!("one of {}", asked.join(", ")),
+                None => format!("one of `{}`", asked.join("`, `")),
             };
             let wrong = format!("there is no key `{name}`{}", self.place());
             self.mistakes.wrong(key.span(), wrong, right);

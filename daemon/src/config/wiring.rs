@@ -107,8 +107,8 @@ fn count(interface: &InterfaceDraft<'_>, side: &'static str, uses: &[Use<'_, '_>
     };
     let section = &interface.section;
     let Some((known, by)) = stated
-        .map(|count| (count, format!("[interface] states {count} {side}s")))
-        .or((listed > 0).then(|| (listed, format!("[interface.jack] lists {listed} {side}s"))))
+        .map(|count| (count, format!("[interface] states only {count}")))
+        .or((listed > 0).then(|| (listed, format!("[interface.jack] lists only {listed}"))))
     else {
         let used = uses.iter().map(|end| end.number).max();
         return used.into_iter().chain(described).max().unwrap_or(0);
@@ -146,9 +146,11 @@ pub(super) fn check_names(links: &[LinkDraft<'_>]) {
             .map(|other| other.name.as_str())
             .filter(|name| *name != link.name);
         let near = nearest(heard, others).map(|name| format!("\"{name}\""));
-        let wrong = format!("[link.simulated] hears \"{heard}\", which is no other link");
+        let wrong = format!("there is no other link \"{heard}\" to be heard");
         let right = near.unwrap_or_else(|| "the name of another [[link]] of this file".to_owned());
-        link.section.wrong("simulated", wrong, right);
+        link.section
+            .mistakes
+            .wrong(link.hears_span.clone(), wrong, right);
     }
 }
 

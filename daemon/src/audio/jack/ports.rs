@@ -5,7 +5,7 @@ use jack::{Client, PortFlags};
 use super::super::{InterfaceError, open::OpenConfig};
 
 /// JACK's name for the type of every port that carries sound.
-const AUDIO: &str = "32 bit float mono audio";
+pub const AUDIO: &str = "32 bit float mono audio";
 
 /// What the names of all ports begin with that cpal makes in this process.
 pub fn own_prefix() -> String {

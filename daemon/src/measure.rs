@@ -1,0 +1,16 @@
+//! Measuring: from a request to a stored result, in one direction.
+//!
+//! `request` checks and makes jobs, `queue` holds them, `conductor` plays one batch of equal jobs
+//! at a time, a `worker` a job drives its plugin, `complete` judges and stores, `watch` tells.
+
+pub mod batch;
+pub mod complete;
+pub mod conductor;
+pub mod feed;
+pub mod job;
+pub mod matched;
+pub mod queue;
+pub mod recorded;
+pub mod request;
+pub mod watch;
+pub mod worker;

@@ -1,0 +1,135 @@
+//! One measurement on its way from the request to the result.
+
+use std::sync::{Arc, Mutex, PoisonError};
+
+use goodwire_proto::{
+    plugin::v1::{OpenRequest, open_request::Mode},
+    v1::{Measurement, Note, Reason, measurement::State},
+};
+use prost::Message;
+
+use crate::{audio::performance::Cancel, config::LinkConfig, plugins::PluginEntry};
+
+/// Why a measurement is ended before it has a result.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Ending {
+    /// Somebody said so.
+    Cancelled(String),
+    /// It cannot go on: id and sentence.
+    Failed {
+        /// Stable id in kebab-case.
+        id: String,
+        /// The reason in a sentence.
+        text: String,
+    },
+}
+
+impl Ending {
+    /// A failure from its id and its sentence.
+    pub fn failed(id: impl Into<String>, text: impl Into<String>) -> Self {
+        Self::Failed {
+            id: id.into(),
+            text: text.into(),
+        }
+    }
+
+    /// The state and the reason that a measurement ends with.
+    #[must_use]
+    pub fn state_and_reason(&self) -> (State, Reason) {
+        match self {
+            Self::Cancelled(text) => (
+                State::Cancelled,
+                Reason {
+                    id: "cancelled".into(),
+                    text: text.clone(),
+                },
+            ),
+            Self::Failed { id, text } => (
+                State::Failed,
+                Reason {
+                    id: id.clone(),
+                    text: text.clone(),
+                },
+            ),
+        }
+    }
+}
+
+/// The switch that ends a job; the first reason counts.
+#[derive(Debug, Default)]
+pub struct Fate {
+    ending: Mutex<Option<Ending>>,
+    cancel: Arc<Cancel>,
+}
+
+impl Fate {
+    /// Ends the job. True where it was not ended before.
+    pub fn end(&self, ending: Ending) -> bool {
+        let mut slot = self.ending.lock().unwrap_or_else(PoisonError::into_inner);
+        let first = slot.is_none();
+        slot.get_or_insert(ending);
+        self.cancel.set();
+        first
+    }
+
+    /// Why the job was ended; `None` while it may go on.
+    #[must_use]
+    pub fn ending(&self) -> Option<Ending> {
+        self.ending
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+
+    /// The switch that ramps the job's sound down.
+    #[must_use]
+    pub fn cancel(&self) -> Arc<Cancel> {
+        Arc::clone(&self.cancel)
+    }
+}
+
+/// One measurement on its way from the request to the result.
+#[derive(Debug, Clone)]
+pub struct Job {
+    /// The measurement as it was created: QUEUED, with its name and parameters.
+    pub measurement: Measurement,
+    /// The link; `None` for recordings of no link.
+    pub link: Option<LinkConfig>,
+    /// The plugin that provides the analysis.
+    pub plugin: Arc<PluginEntry>,
+    /// What the plugin's session is opened with, but for the rates.
+    pub open: OpenRequest,
+    /// What the daemon has to say of the result.
+    pub notes: Vec<Note>,
+    /// The switch that ends it.
+    pub fate: Arc<Fate>,
+}
+
+impl Job {
+    /// The id without its collection.
+    #[must_use]
+    pub fn id(&self) -> &str {
+        bare(&self.measurement.name)
+    }
+
+    /// What jobs must share to be measured in one batch: plugin, analysis, parameters, ceiling.
+    #[must_use]
+    pub fn batch_key(&self) -> Vec<u8> {
+        let shared = OpenRequest {
+            seed: 0,
+            r#match: None,
+            clip_point_dbfs: None,
+            mode: Mode::Live as i32,
+            ..self.open.clone()
+        };
+        let mut key = self.plugin.path.as_os_str().as_encoded_bytes().to_vec();
+        key.extend(shared.encode_to_vec());
+        key
+    }
+}
+
+/// A resource name without its collection: `lectern` of `links/lectern`.
+#[must_use]
+pub fn bare(name: &str) -> &str {
+    name.rsplit_once('/').map_or(name, |(_, bare)| bare)
+}

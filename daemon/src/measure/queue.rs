@@ -1,0 +1,116 @@
+//! What waits to be measured, and what can still be ended.
+
+use std::{
+    collections::{HashMap, VecDeque},
+    sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError},
+};
+
+use super::job::{Ending, Fate, Job};
+
+#[derive(Default)]
+struct State {
+    waiting: VecDeque<Job>,
+    /// Every job that has not ended, waiting or running, by id.
+    fates: HashMap<String, Arc<Fate>>,
+    closed: bool,
+}
+
+/// Jobs that wait for the rig, in order.
+#[derive(Default)]
+pub struct Queue {
+    state: Mutex<State>,
+    changed: Condvar,
+}
+
+impl Queue {
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Adds jobs for the rig, all at once, so that equal ones meet in one batch.
+    /// False where the daemon is ending and takes no more.
+    pub fn push(&self, jobs: Vec<Job>) -> bool {
+        let mut state = self.state();
+        if state.closed {
+            return false;
+        }
+        for job in jobs {
+            state
+                .fates
+                .insert(job.id().to_owned(), Arc::clone(&job.fate));
+            state.waiting.push_back(job);
+        }
+        self.changed.notify_all();
+        true
+    }
+
+    /// Takes note of a job that does not need the rig, so that it can be ended.
+    pub fn register(&self, job: &Job) {
+        self.state()
+            .fates
+            .insert(job.id().to_owned(), Arc::clone(&job.fate));
+    }
+
+    /// Waits for the next job. `None` once the queue is closed and empty.
+    pub fn next(&self) -> Option<Job> {
+        let mut state = self.state();
+        loop {
+            if let Some(job) = state.waiting.pop_front() {
+                return Some(job);
+            }
+            if state.closed {
+                return None;
+            }
+            state = self
+                .changed
+                .wait(state)
+                .unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+
+    /// Takes every waiting job of a batch.
+    pub fn take_equal(&self, batch_key: &[u8]) -> Vec<Job> {
+        let mut state = self.state();
+        let (equal, other) = state
+            .waiting
+            .drain(..)
+            .partition(|job| job.batch_key() == batch_key);
+        state.waiting = other;
+        Vec::from(equal)
+    }
+
+    /// Forgets a job that has ended.
+    pub fn forget(&self, id: &str) {
+        self.state().fates.remove(id);
+    }
+
+    /// Ends one job. False where it has ended already.
+    pub fn end(&self, id: &str, ending: Ending) -> bool {
+        self.state()
+            .fates
+            .get(id)
+            .is_some_and(|fate| fate.end(ending))
+    }
+
+    /// Ends every job, and says how many were not ended before.
+    pub fn end_all(&self, ending: &Ending) -> usize {
+        self.state()
+            .fates
+            .values()
+            .filter(|fate| fate.end(ending.clone()))
+            .count()
+    }
+
+    /// Ends every job for good and takes no more.
+    pub fn close(&self, ending: &Ending) {
+        self.end_all(ending);
+        self.state().closed = true;
+        self.changed.notify_all();
+    }
+
+    /// How many jobs wait for the rig.
+    #[must_use]
+    pub fn waiting_count(&self) -> usize {
+        self.state().waiting.len()
+    }
+}

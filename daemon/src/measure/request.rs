@@ -1,0 +1,355 @@
+//! From a request to jobs: everything that can be wrong is found and told at once.
+
+use std::sync::Arc;
+
+use goodwire_proto::{
+    plugin::v1::{FieldViolation, OpenRequest, open_request::Mode},
+    v1::{
+        MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State, note::Level,
+    },
+};
+use prost_types::{Struct, Value, value::Kind};
+
+use super::{
+    complete::{Desk, note},
+    job::{Fate, Job, bare},
+    matched,
+};
+use crate::{
+    config::LinkConfig,
+    names,
+    plugins::{Limits, PluginEntry, PluginError, Session, check_parameters},
+    refusal::{Refusal, Violation},
+    safety, store,
+};
+
+/// An analysis with its plugin.
+pub struct Found {
+    /// The plugin.
+    pub plugin: Arc<PluginEntry>,
+    /// Id of the analysis.
+    pub analysis: String,
+    /// Its parameters.
+    pub schema: Vec<Parameter>,
+}
+
+impl Desk {
+    /// Makes the jobs of a request for live measurements, one a link.
+    ///
+    /// # Errors
+    /// Every wrong field at once; a hold, or nobody present where somebody must be.
+    pub fn live_jobs(&self, request: &MeasureRequest) -> Result<Vec<Job>, Refusal> {
+        let mut wrong = Vec::new();
+        let links = self.links_of(&request.links, &mut wrong);
+        let found = self
+            .find(&request.analysis)
+            .map_err(|one| wrong.push(one))
+            .ok();
+        let given = request.parameters.clone().unwrap_or_default();
+        let checked = found.as_ref().map(|found| {
+            self.check_match(request, found, &mut wrong);
+            links
+                .iter()
+                .map(|link| self.checked(found, &given, link, &mut wrong))
+                .collect()
+        });
+        if !wrong.is_empty() {
+            wrong.dedup();
+            return Err(Refusal::Invalid(wrong));
+        }
+        self.permit(request.present)?;
+        let found = found.expect("an unknown analysis is among what is wrong");
+        let checked: Vec<(Struct, Vec<Note>)> = checked.expect("found above");
+        let jobs = links
+            .into_iter()
+            .zip(checked)
+            .map(|(link, (parameters, notes))| {
+                self.live_job(&found, link, parameters, notes, request.r#match)
+            });
+        let jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
+        jobs.iter().try_for_each(accepted)?;
+        Ok(jobs)
+    }
+
+    /// Finds an analysis, as `response`, `analyses/response` or `plugin/analysis`.
+    ///
+    /// # Errors
+    /// A violation of the field `analysis` with the nearest name, or why its plugin is set aside.
+    pub fn find(&self, analysis: &str) -> Result<Found, Violation> {
+        let name = analysis.strip_prefix("analyses/").unwrap_or(analysis);
+        let (plugin, analysis) = match name.split_once('/') {
+            Some((plugin, analysis)) => (Some(plugin), analysis),
+            None => (None, name),
+        };
+        let found = self.registry.find(analysis, plugin.is_some());
+        let found = found.map_err(|error| Violation::new("analysis", error.to_string()))?;
+        Ok(Found {
+            plugin: found.plugin,
+            analysis: found.analysis.id,
+            schema: found.analysis.parameters,
+        })
+    }
+
+    fn links_of(&self, names: &[String], wrong: &mut Vec<Violation>) -> Vec<LinkConfig> {
+        let known = &self.config.links;
+        if names.iter().any(|name| bare(name) == "all") && names.len() == 1 {
+            if known.is_empty() {
+                wrong.push(Violation::new("links", "the configuration has no links"));
+            }
+            return known.clone();
+        }
+        if names.is_empty() {
+            wrong.push(Violation::new(
+                "links",
+                "at least one link is needed, or 'all'",
+            ));
+        }
+        let mut links: Vec<LinkConfig> = Vec::new();
+        for name in names.iter().map(|name| bare(name)) {
+            match known.iter().find(|link| link.name == name) {
+                Some(link) if links.iter().any(|one| one.name == link.name) => {
+                    wrong.push(Violation::new(
+                        "links",
+                        format!("the link '{name}' is named twice"),
+                    ));
+                }
+                Some(link) => links.push(link.clone()),
+                None => wrong.push(Violation::new("links", self.unknown_link(name))),
+            }
+        }
+        links
+    }
+
+    /// The sentence about a link that does not exist.
+    #[must_use]
+    pub fn unknown_link(&self, name: &str) -> String {
+        let known: Vec<&str> = self
+            .config
+            .links
+            .iter()
+            .map(|link| link.name.as_str())
+            .collect();
+        names::unknown("link", name, &known)
+    }
+
+    fn check_match(&self, request: &MeasureRequest, found: &Found, wrong: &mut Vec<Violation>) {
+        if request.r#match && found.analysis != "response" {
+            let text = "a match is made with the analysis 'response'";
+            wrong.push(Violation::new("match", text));
+        }
+        if request.r#match && self.config.reference.is_none() {
+            let text = "a match compares with the reference, and the rig has none: add [reference]";
+            wrong.push(Violation::new("match", text));
+        }
+    }
+
+    /// Completes the parameters for a link: defaults are lowered to what its send may play,
+    /// explicit levels above it are refused.
+    fn checked(
+        &self,
+        found: &Found,
+        given: &Struct,
+        link: &LinkConfig,
+        wrong: &mut Vec<Violation>,
+    ) -> (Struct, Vec<Note>) {
+        let mut parameters = match check_parameters(&found.schema, given) {
+            Ok(parameters) => parameters,
+            Err(violations) => {
+                wrong.extend(violations.into_iter().map(of_parameter));
+                return Default::default();
+            }
+        };
+        let mut notes = Vec::new();
+        let ceiling_dbfs = self.config.send_ceiling_dbfs(link.send);
+        for parameter in found.schema.iter().filter(|parameter| parameter.level) {
+            let Some(value) = parameters.fields.get_mut(&parameter.id) else {
+                continue;
+            };
+            let Some(level_dbfs) = greatest(value) else {
+                continue;
+            };
+            if given.fields.contains_key(&parameter.id) {
+                if level_dbfs > ceiling_dbfs {
+                    let text = format!(
+                        "{level_dbfs} dBFS is above the {ceiling_dbfs} dBFS that the send of link \
+                         '{}' may play at most",
+                        link.name
+                    );
+                    wrong.push(Violation::new(format!("parameters.{}", parameter.id), text));
+                }
+                continue;
+            }
+            let (allowed_dbfs, why) = self.default_ceiling(parameter, link, ceiling_dbfs);
+            if level_dbfs > allowed_dbfs {
+                lower(value, allowed_dbfs);
+                let text = format!(
+                    "{} was lowered from {level_dbfs} to {allowed_dbfs} dBFS: {why}",
+                    parameter.id
+                );
+                notes.push(note(Level::Info, "level-lowered", text));
+            }
+        }
+        (parameters, notes)
+    }
+
+    /// How loud a level may be that nobody asked for.
+    fn default_ceiling(
+        &self,
+        parameter: &Parameter,
+        link: &LinkConfig,
+        ceiling_dbfs: f64,
+    ) -> (f64, &'static str) {
+        // Searching for the clip point must be free to find it again; all else stays clear of it.
+        let clip = (parameter.id == "level_dbfs")
+            .then(|| self.last_clip_point_dbfs(link))
+            .flatten();
+        match clip.map(|clip_dbfs| clip_dbfs - safety::CLIP_MARGIN_DB) {
+            Some(clear_dbfs) if clear_dbfs < ceiling_dbfs => {
+                (clear_dbfs, "20 dB below the link's last clip point")
+            }
+            _ => (ceiling_dbfs, "the most that its send may play"),
+        }
+    }
+
+    fn last_clip_point_dbfs(&self, link: &LinkConfig) -> Option<f64> {
+        let simulated = self.config.interface.backend.is_simulated();
+        safety::last_clip_point_dbfs(&self.store, &link.name, simulated)
+    }
+
+    fn permit(&self, present: bool) -> Result<(), Refusal> {
+        if let Some(hold) = self.store.hold()? {
+            return Err(Refusal::Forbidden {
+                reason: "HOLD",
+                text: safety::hold_text(&hold.text),
+            });
+        }
+        if !present && !self.config.safety.unattended {
+            let text = "somebody has to be in the room: say that sound may be played now \
+                        (--present, or the field `present`), or set safety.unattended = true";
+            return Err(Refusal::Forbidden {
+                reason: "PRESENCE_REQUIRED",
+                text: text.into(),
+            });
+        }
+        Ok(())
+    }
+
+    fn live_job(
+        &self,
+        found: &Found,
+        link: LinkConfig,
+        parameters: Struct,
+        notes: Vec<Note>,
+        is_match: bool,
+    ) -> Result<Job, Refusal> {
+        let matched = if is_match {
+            None
+        } else {
+            self.store.current_match(&link.name)?
+        };
+        let mut measurement = self.new_measurement(found, &parameters, Some(&link));
+        measurement.simulated = self.config.interface.backend.is_simulated();
+        measurement.is_match = is_match;
+        let used = matched.as_ref().and_then(matched::from_measurement);
+        if let (Some(_), Some(one)) = (&used, &matched) {
+            measurement.r#match.clone_from(&one.name);
+        }
+        let rate_hz = i32::try_from(self.config.interface.rate_hz).unwrap_or(i32::MAX);
+        let open = OpenRequest {
+            analysis: found.analysis.clone(),
+            parameters: Some(parameters),
+            mode: Mode::Live as i32,
+            rate_hz,
+            returned_rate_hz: rate_hz,
+            seed: i32::try_from(link.send).unwrap_or(0),
+            ceiling_dbfs: self.config.send_ceiling_dbfs(link.send),
+            clip_point_dbfs: self.last_clip_point_dbfs(&link),
+            has_reference: self.config.reference.is_some(),
+            r#match: used,
+            is_match,
+            ..OpenRequest::default()
+        };
+        let plugin = Arc::clone(&found.plugin);
+        Ok(Job {
+            measurement,
+            link: Some(link),
+            plugin,
+            open,
+            notes,
+            fate: Arc::new(Fate::default()),
+        })
+    }
+
+    /// A QUEUED measurement with all that is known before it is made.
+    #[must_use]
+    pub fn new_measurement(
+        &self,
+        found: &Found,
+        parameters: &Struct,
+        link: Option<&LinkConfig>,
+    ) -> Measurement {
+        Measurement {
+            name: store::new_name(&*self.clock),
+            link: link
+                .map(|link| format!("links/{}", link.name))
+                .unwrap_or_default(),
+            analysis: found.analysis.clone(),
+            state: State::Queued as i32,
+            create_time: Some(self.clock.timestamp()),
+            parameters: Some(parameters.clone()),
+            setup: link
+                .map(|link| link.setup.clone().into_iter().collect())
+                .unwrap_or_default(),
+            provenance: Some(Provenance {
+                daemon_version: env!("CARGO_PKG_VERSION").into(),
+                plugin: found.plugin.label(),
+                plugin_hash: found.plugin.hash.clone(),
+                config_hash: self.config.hash.clone(),
+                ..Provenance::default()
+            }),
+            ..Measurement::default()
+        }
+    }
+}
+
+/// Opens and closes a session, so that what the plugin itself refuses is told with the request.
+/// Whatever else goes wrong then belongs to the measurement.
+///
+/// # Errors
+/// Every parameter that the plugin refuses.
+pub fn accepted(job: &Job) -> Result<(), Refusal> {
+    match Session::open(&job.plugin, &job.open, &Limits::default()) {
+        Ok(session) => session.close(),
+        Err(PluginError::Invalid(violations)) => {
+            return Err(Refusal::Invalid(
+                violations.into_iter().map(of_parameter).collect(),
+            ));
+        }
+        Err(error) => tracing::debug!(%error, "a trial session did not open"),
+    }
+    Ok(())
+}
+
+/// The violation of a parameter as a field of the request.
+#[must_use]
+pub fn of_parameter(violation: FieldViolation) -> Violation {
+    Violation::new(format!("parameters.{}", violation.field), violation.text)
+}
+
+/// The greatest number of a parameter's value; `None` where it has none.
+fn greatest(value: &Value) -> Option<f64> {
+    match &value.kind {
+        Some(Kind::NumberValue(number)) => Some(*number),
+        Some(Kind::ListValue(list)) => list.values.iter().filter_map(greatest).reduce(f64::max),
+        _ => None,
+    }
+}
+
+/// Lowers every number of a parameter's value to `most`.
+fn lower(value: &mut Value, most: f64) {
+    match &mut value.kind {
+        Some(Kind::NumberValue(number)) => *number = number.min(most),
+        Some(Kind::ListValue(list)) => list.values.iter_mut().for_each(|one| lower(one, most)),
+        _ => {}
+    }
+}

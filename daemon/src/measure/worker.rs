@@ -1,0 +1,292 @@
+//! One job's own thread: drives its plugin from the opening to the stored result.
+
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+        mpsc::{self, Receiver, Sender, SyncSender},
+    },
+    thread::{self, JoinHandle},
+    time::{Duration, Instant},
+};
+
+use goodwire_proto::plugin::v1::{Plan, SessionResult, plan::capture::Kind};
+
+use super::{
+    complete::{Desk, Played},
+    feed::{Feed, Frames},
+    job::{Ending, Job},
+};
+use crate::{
+    audio::performance::Captured,
+    plugins::{Block, Fed, Limits, PluginError, Session, check_peak},
+};
+
+/// Frames that are rendered in one call.
+const RENDER_FRAMES: usize = 1 << 16;
+/// Live readings are asked for at most so often.
+const READINGS_EVERY: Duration = Duration::from_millis(250);
+
+/// What the conductor tells a worker.
+enum Order {
+    Begin {
+        step: u32,
+        repeat: u32,
+        retry: bool,
+        feed: Feed,
+    },
+    Heard(Arc<Captured>),
+    Finish {
+        played: Played,
+        early: bool,
+    },
+}
+
+/// What a job wants played.
+#[derive(Debug, Clone)]
+pub struct Score {
+    /// The plan.
+    pub plan: Plan,
+    /// One stimulus a step.
+    pub stimuli: Vec<Arc<[f32]>>,
+}
+
+/// Why a worker has no result.
+#[derive(Debug)]
+pub enum Stop {
+    /// The plugin failed, or was wrong.
+    Plugin(PluginError),
+    /// The job was ended; its fate says why.
+    Ended,
+}
+
+impl From<PluginError> for Stop {
+    fn from(error: PluginError) -> Self {
+        Self::Plugin(error)
+    }
+}
+
+/// The conductor's handle of a worker.
+pub struct Worker {
+    /// The job.
+    pub job: Job,
+    orders: Sender<Order>,
+    enough: Arc<AtomicBool>,
+    thread: JoinHandle<()>,
+}
+
+impl Worker {
+    /// Starts the thread, opens the plugin and waits for its score. `None` where the job has
+    /// ended already; that is stored then.
+    pub fn start(job: Job, desk: &Arc<Desk>) -> Option<(Self, Score)> {
+        let (orders, inbox) = mpsc::channel();
+        let (scores, score) = mpsc::sync_channel(1);
+        let enough = Arc::new(AtomicBool::new(false));
+        let desk = Arc::clone(desk);
+        let run = Run {
+            job: job.clone(),
+            desk,
+            inbox,
+            enough: Arc::clone(&enough),
+        };
+        let thread = thread::Builder::new()
+            .name(format!("job {}", job.id()))
+            .spawn(move || run.to_the_end(&scores))
+            .expect("the system gives a thread for a measurement");
+        let score = score.recv().ok()?;
+        Some((
+            Self {
+                job,
+                orders,
+                enough,
+                thread,
+            },
+            score,
+        ))
+    }
+
+    fn order(&self, order: Order) {
+        // A worker that has ended has settled its job; orders to it mean nothing any more.
+        let _ = self.orders.send(order);
+    }
+
+    /// Says that a play of a step begins.
+    pub fn begin(&self, step: u32, repeat: u32, retry: bool, feed: Feed) {
+        self.order(Order::Begin {
+            step,
+            repeat,
+            retry,
+            feed,
+        });
+    }
+
+    /// Hands on what was heard.
+    pub fn heard(&self, captured: &Arc<Captured>) {
+        self.order(Order::Heard(Arc::clone(captured)));
+    }
+
+    /// Says that all is played. The worker computes, judges and stores the result by itself.
+    pub fn finish(self, played: Played, early: bool) -> JoinHandle<()> {
+        self.order(Order::Finish { played, early });
+        self.thread
+    }
+
+    /// Ends the job.
+    pub fn end(self, ending: Ending) -> JoinHandle<()> {
+        self.job.fate.end(ending);
+        self.thread
+    }
+
+    /// True once the job needs no more sound: it has enough, or it has ended.
+    pub fn is_done(&self) -> bool {
+        self.enough.load(Ordering::Acquire)
+            || self.thread.is_finished()
+            || self.job.fate.ending().is_some()
+    }
+}
+
+/// What the worker's thread works with.
+struct Run {
+    job: Job,
+    desk: Arc<Desk>,
+    inbox: Receiver<Order>,
+    enough: Arc<AtomicBool>,
+}
+
+impl Run {
+    fn to_the_end(self, scores: &SyncSender<Score>) {
+        let outcome = self.perform(scores);
+        self.desk.settle(&self.job, outcome);
+    }
+
+    fn perform(&self, scores: &SyncSender<Score>) -> Result<(SessionResult, Played), Stop> {
+        let mut session = Session::open(&self.job.plugin, &self.job.open, &Limits::default())?;
+        let plan = session.plan()?;
+        let stimuli = render(&mut session, &plan)?;
+        let score = Score {
+            plan: plan.clone(),
+            stimuli: stimuli.clone(),
+        };
+        scores.send(score).map_err(|_| Stop::Ended)?;
+        let mut readings = Readings {
+            next: Instant::now() + READINGS_EVERY,
+        };
+        let mut play = None;
+        while let Ok(order) = self.inbox.recv() {
+            match order {
+                Order::Begin {
+                    step,
+                    repeat,
+                    retry,
+                    feed,
+                } => {
+                    session.begin(step, repeat, retry)?;
+                    play = Some((step, repeat, feed));
+                }
+                Order::Heard(captured) => {
+                    let Some((step, repeat, feed)) = &mut play else {
+                        continue;
+                    };
+                    if self.enough.load(Ordering::Acquire) {
+                        continue;
+                    }
+                    if let Some(frames) = feed.take(&captured) {
+                        let sent = &stimuli[*step as usize];
+                        self.feed(&mut session, &plan, (*step, *repeat), &frames, sent)?;
+                        readings.ask(&mut session, self)?;
+                    }
+                }
+                Order::Finish { played, early } => {
+                    let result = session.finish(early)?;
+                    session.close();
+                    return Ok((result, played));
+                }
+            }
+        }
+        Err(Stop::Ended)
+    }
+
+    fn feed(
+        &self,
+        session: &mut Session,
+        plan: &Plan,
+        (step, repeat): (u32, u32),
+        frames: &Frames,
+        sent: &[f32],
+    ) -> Result<(), Stop> {
+        let played = played(sent, frames.first_frame, frames.link.len());
+        let channel = |kind: Kind| match kind {
+            Kind::Link => Some(frames.link.as_slice()),
+            Kind::Reference => frames.reference.as_deref(),
+            Kind::Played => Some(played.as_slice()),
+            Kind::Unspecified => None,
+        };
+        let channels: Vec<Option<&[f32]>> = plan
+            .captures
+            .iter()
+            .map(|capture| channel(capture.kind()))
+            .collect();
+        let block = Block {
+            step,
+            repeat,
+            first_frame: frames.first_frame,
+            stream_frame: frames.stream_frame,
+            last: frames.last,
+            channels: &channels,
+        };
+        if session.feed(&block)? == Fed::Enough {
+            self.enough.store(true, Ordering::Release);
+        }
+        Ok(())
+    }
+}
+
+/// What was played at `first_frame` and after; silence past the end.
+fn played(sent: &[f32], first_frame: u64, count: usize) -> Vec<f32> {
+    let begin = usize::try_from(first_frame)
+        .unwrap_or(usize::MAX)
+        .min(sent.len());
+    let end = begin.saturating_add(count).min(sent.len());
+    let mut played = sent[begin..end].to_vec();
+    played.resize(count, 0.0);
+    played
+}
+
+struct Readings {
+    next: Instant,
+}
+
+impl Readings {
+    fn ask(&mut self, session: &mut Session, run: &Run) -> Result<(), Stop> {
+        if Instant::now() >= self.next {
+            self.next = Instant::now() + READINGS_EVERY;
+            let readings = session.readings()?;
+            if !readings.figures.is_empty() {
+                run.desk
+                    .watchers
+                    .readings(&run.job.measurement.name, readings.figures);
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Renders every step of a plan as a whole, and checks its declared peak.
+///
+/// # Errors
+/// What the plugin says; `too-long` for a step of more than an hour or without an end.
+pub fn render(session: &mut Session, plan: &Plan) -> Result<Vec<Arc<[f32]>>, PluginError> {
+    let mut stimuli = Vec::with_capacity(plan.steps.len());
+    for (number, step) in (0..).zip(&plan.steps) {
+        let frame_count = step.frame_count.max(0) as usize;
+        let mut samples = Vec::with_capacity(frame_count);
+        while samples.len() < frame_count {
+            let count = RENDER_FRAMES.min(frame_count - samples.len());
+            let block = session.render(number, samples.len() as u64, count as u32)?;
+            check_peak(&block, step.peak_dbfs, session.plugin())?;
+            samples.extend(block);
+        }
+        stimuli.push(samples.into());
+    }
+    Ok(stimuli)
+}

@@ -1,0 +1,83 @@
+//! The daemon's life: from a configuration and listeners to the last sound ramped down.
+
+use std::{path::PathBuf, sync::Arc, time::Duration};
+
+use tokio_util::sync::CancellationToken;
+
+use crate::{
+    audio::engine::{Engine, Opener},
+    clock::SharedClock,
+    config::Config,
+    interface,
+    measure::{
+        complete::Desk, conductor::Conductor, job::Ending, queue::Queue, recorded::Recorded,
+        watch::Watchers,
+    },
+    plugins::Registry,
+    serve::{self, Listener, Services},
+    store::Store,
+};
+
+/// How long what runs may take to ramp down and settle at the end.
+const SETTLE: Duration = Duration::from_secs(2);
+
+/// What the daemon is started with.
+pub struct Start {
+    /// The configuration.
+    pub config: Config,
+    /// The opened store.
+    pub store: Store,
+    /// Folders with plugin libraries.
+    pub plugin_dirs: Vec<PathBuf>,
+    /// The plugin host's binary.
+    pub host: PathBuf,
+    /// Where uploads are kept until they are read.
+    pub spool_dir: PathBuf,
+    /// Where clients reach the daemon.
+    pub listeners: Vec<Listener>,
+    /// The wall clock.
+    pub clock: SharedClock,
+}
+
+/// Runs the daemon until `ending` is cancelled. `ready` is called once every listener is served.
+///
+/// # Errors
+/// Where a listener cannot be used.
+pub async fn run(
+    start: Start,
+    ending: CancellationToken,
+    ready: impl FnOnce(),
+) -> anyhow::Result<()> {
+    let registry = Arc::new(Registry::scan(&start.plugin_dirs, &start.host));
+    let opener: Opener = interface::opener(&start.config);
+    let ceilings = interface::ceilings(&start.config);
+    let desk = Arc::new(Desk {
+        config: Arc::new(start.config),
+        store: start.store,
+        registry,
+        watchers: Watchers::default(),
+        queue: Queue::default(),
+        spool_dir: start.spool_dir,
+        clock: start.clock,
+    });
+    let engine = Arc::new(Engine::start(opener, ceilings));
+    let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
+    let recorded = Arc::new(Recorded::start(&desk));
+    let services = Services {
+        desk: Arc::clone(&desk),
+        engine,
+        recorded,
+        ending,
+    };
+    ready();
+    let served = serve::serve(services, start.listeners).await;
+    desk.queue.close(&Ending::failed(
+        "interrupted",
+        "the daemon was ended while it was measured",
+    ));
+    let settled = tokio::task::spawn_blocking(move || conductor.join());
+    if tokio::time::timeout(SETTLE, settled).await.is_err() {
+        tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");
+    }
+    served
+}

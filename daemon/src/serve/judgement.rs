@@ -1,0 +1,131 @@
+//! The judgement service: limits and baselines.
+
+use std::sync::Arc;
+
+use goodwire_proto::v1::{
+    Baseline, ClearBaselineRequest, ClearBaselineResponse, Limit, ListBaselinesRequest,
+    ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse, Measurement, SetBaselineRequest,
+    judgement_service_server::JudgementService, measurement::State,
+};
+use prost_types::{Struct, Value, value::Kind};
+use tonic::{Request, Response, Status};
+
+use super::{Services, blocking, pages};
+use crate::{
+    config::{AtValue, LimitConfig},
+    measure::{complete::Desk, job::bare},
+    refusal::Refusal,
+};
+
+#[tonic::async_trait]
+impl JudgementService for Services {
+    async fn list_limits(
+        &self,
+        _: Request<ListLimitsRequest>,
+    ) -> Result<Response<ListLimitsResponse>, Status> {
+        let limits = self.desk.config.limits.iter().map(limit).collect();
+        Ok(Response::new(ListLimitsResponse { limits }))
+    }
+
+    async fn set_baseline(
+        &self,
+        request: Request<SetBaselineRequest>,
+    ) -> Result<Response<Baseline>, Status> {
+        let name = request.into_inner().measurement;
+        let desk = Arc::clone(&self.desk);
+        Ok(Response::new(
+            blocking(move || set_baseline(&desk, &name)).await?,
+        ))
+    }
+
+    async fn list_baselines(
+        &self,
+        request: Request<ListBaselinesRequest>,
+    ) -> Result<Response<ListBaselinesResponse>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        let response = blocking(move || {
+            let all = desk.store.baselines()?;
+            let (baselines, next_page_token) =
+                pages::cut(all, request.page_size, &request.page_token)?;
+            Ok(ListBaselinesResponse {
+                baselines,
+                next_page_token,
+            })
+        });
+        Ok(Response::new(response.await?))
+    }
+
+    async fn clear_baseline(
+        &self,
+        request: Request<ClearBaselineRequest>,
+    ) -> Result<Response<ClearBaselineResponse>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        let cleared = blocking(move || {
+            let (link, analysis) = (bare(&request.link), bare(&request.analysis));
+            if desk.store.clear_baseline(link, analysis)? {
+                return Ok(ClearBaselineResponse {});
+            }
+            let text = format!("there is no baseline of '{analysis}' for the link '{link}'");
+            Err(Refusal::NotFound(text))
+        });
+        Ok(Response::new(cleared.await?))
+    }
+}
+
+fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
+    let measurement = desk.store.get(name)?;
+    let refuse = |text: &str| {
+        let text = format!("{} cannot be a baseline: {text}", measurement.name);
+        Err(Refusal::Forbidden {
+            reason: "NOT_A_BASELINE",
+            text,
+        })
+    };
+    if measurement.state() != State::Succeeded {
+        return refuse("it has not succeeded");
+    }
+    if measurement.link.is_empty() {
+        return refuse("it belongs to no link");
+    }
+    let Measurement {
+        link,
+        analysis,
+        name,
+        ..
+    } = &measurement;
+    Ok(desk
+        .store
+        .set_baseline(link, analysis, name, desk.clock.timestamp())?)
+}
+
+fn limit(config: &LimitConfig) -> Limit {
+    let value = |at: &AtValue| match at {
+        AtValue::Number(number) => Kind::NumberValue(*number),
+        AtValue::Text(text) => Kind::StringValue(text.clone()),
+    };
+    let fields = config.at.iter().map(|(key, at)| {
+        (
+            key.clone(),
+            Value {
+                kind: Some(value(at)),
+            },
+        )
+    });
+    Limit {
+        link: config
+            .link
+            .as_ref()
+            .map(|link| format!("links/{link}"))
+            .unwrap_or_default(),
+        analysis: config.analysis.clone(),
+        figure: config.figure.clone(),
+        at: (!config.at.is_empty()).then(|| Struct {
+            fields: fields.collect(),
+        }),
+        min: config.min,
+        max: config.max,
+        drift: config.drift,
+    }
+}

@@ -1,0 +1,293 @@
+//! The measurement service: ask, watch, cancel, look up, compare.
+
+use std::{pin::Pin, sync::Arc};
+
+use goodwire_proto::v1::{
+    AnalyseRecordingsRequest, AnalyseRecordingsResponse, CancelMeasurementRequest,
+    CompareMeasurementsRequest, CompareMeasurementsResponse, GetMeasurementRequest,
+    ListMeasurementsRequest, ListMeasurementsResponse, LiveReadings, MeasureRequest,
+    MeasureResponse, Measurement, WatchMeasurementRequest, WatchMeasurementResponse,
+    measurement_service_server::MeasurementService, watch_measurement_response::News,
+};
+use tokio::sync::{mpsc, watch};
+use tokio_stream::{Stream, wrappers::ReceiverStream};
+use tonic::{Request, Response, Status, Streaming};
+
+use super::{Services, blocking, upload};
+use crate::{
+    judge,
+    measure::{
+        complete::Desk,
+        job::{Ending, Job, bare},
+        watch::{Snapshot, is_final},
+    },
+    refusal::Refusal,
+    store::ListQuery,
+};
+
+/// Messages that wait for a slow watcher; what is news meanwhile is merged.
+const NEWS_WAITING: usize = 8;
+
+#[tonic::async_trait]
+impl MeasurementService for Services {
+    async fn measure(
+        &self,
+        request: Request<MeasureRequest>,
+    ) -> Result<Response<MeasureResponse>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        let measurements = blocking(move || measure(&desk, &request)).await?;
+        Ok(Response::new(MeasureResponse { measurements }))
+    }
+
+    async fn analyse_recordings(
+        &self,
+        request: Request<Streaming<AnalyseRecordingsRequest>>,
+    ) -> Result<Response<AnalyseRecordingsResponse>, Status> {
+        let received = upload::receive(request.into_inner(), &self.desk).await?;
+        let services = self.clone();
+        let measurement = blocking(move || {
+            let request_id = received.header.request_id.clone();
+            if let Some(first) = asked_before(&services.desk, &request_id)? {
+                return one(first);
+            }
+            let (job, sounds) = received.into_job(&services.desk)?;
+            let created = create(&services.desk, vec![job.clone()], &request_id)?;
+            if created.new {
+                services.desk.queue.register(&job);
+                services.recorded.push(job, sounds);
+            }
+            one(created.measurements)
+        });
+        Ok(Response::new(AnalyseRecordingsResponse {
+            measurement: Some(measurement.await?),
+        }))
+    }
+
+    async fn get_measurement(
+        &self,
+        request: Request<GetMeasurementRequest>,
+    ) -> Result<Response<Measurement>, Status> {
+        let name = request.into_inner().name;
+        let desk = Arc::clone(&self.desk);
+        Ok(Response::new(blocking(move || get(&desk, &name)).await?))
+    }
+
+    async fn list_measurements(
+        &self,
+        request: Request<ListMeasurementsRequest>,
+    ) -> Result<Response<ListMeasurementsResponse>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        Ok(Response::new(
+            blocking(move || list(&desk, &request)).await?,
+        ))
+    }
+
+    type WatchMeasurementStream =
+        Pin<Box<dyn Stream<Item = Result<WatchMeasurementResponse, Status>> + Send>>;
+
+    async fn watch_measurement(
+        &self,
+        request: Request<WatchMeasurementRequest>,
+    ) -> Result<Response<Self::WatchMeasurementStream>, Status> {
+        let name = request.into_inner().name;
+        let full_name = format!("measurements/{}", bare(&name));
+        let (news, stream) = mpsc::channel(NEWS_WAITING);
+        match self.desk.watchers.follow(&full_name) {
+            Some(snapshots) => {
+                let ending = self.ending.clone();
+                tokio::spawn(async move {
+                    let told = ending.run_until_cancelled(tell(snapshots, &news)).await;
+                    if told.is_none() {
+                        let _ = news
+                            .send(Err(Status::unavailable("the daemon is ending")))
+                            .await;
+                    }
+                });
+            }
+            None => {
+                let desk = Arc::clone(&self.desk);
+                let measurement = blocking(move || get(&desk, &name)).await?;
+                // The channel is new and has room.
+                let _ = news.send(Ok(message(News::Measurement(measurement)))).await;
+            }
+        }
+        Ok(Response::new(Box::pin(ReceiverStream::new(stream))))
+    }
+
+    async fn cancel_measurement(
+        &self,
+        request: Request<CancelMeasurementRequest>,
+    ) -> Result<Response<Measurement>, Status> {
+        let name = request.into_inner().name;
+        let desk = Arc::clone(&self.desk);
+        let measurement = blocking(move || {
+            desk.queue.end(
+                bare(&name),
+                Ending::Cancelled("cancelled by a client".into()),
+            );
+            get(&desk, &name)
+        });
+        Ok(Response::new(measurement.await?))
+    }
+
+    async fn compare_measurements(
+        &self,
+        request: Request<CompareMeasurementsRequest>,
+    ) -> Result<Response<CompareMeasurementsResponse>, Status> {
+        let names = request.into_inner().names;
+        let desk = Arc::clone(&self.desk);
+        let compared = blocking(move || {
+            if names.len() < 2 {
+                return Err(Refusal::field(
+                    "names",
+                    "at least two measurements are compared",
+                ));
+            }
+            let measurements: Vec<Measurement> = names
+                .iter()
+                .map(|name| get(&desk, name))
+                .collect::<Result<_, _>>()?;
+            Ok(judge::compare(&measurements))
+        });
+        Ok(Response::new(compared.await?))
+    }
+}
+
+/// Measurements of one request, and whether it was the first of its id.
+struct Created {
+    measurements: Vec<Measurement>,
+    new: bool,
+}
+
+fn measure(desk: &Desk, request: &MeasureRequest) -> Result<Vec<Measurement>, Refusal> {
+    if let Some(first) = asked_before(desk, &request.request_id)? {
+        return Ok(first);
+    }
+    let jobs = desk.live_jobs(request)?;
+    let created = create(desk, jobs.clone(), &request.request_id)?;
+    if created.new && !desk.queue.push(jobs) {
+        return Err(Refusal::Ending);
+    }
+    Ok(created.measurements)
+}
+
+fn asked_before(desk: &Desk, request_id: &str) -> Result<Option<Vec<Measurement>>, Refusal> {
+    if request_id.is_empty() {
+        return Ok(None);
+    }
+    if uuid::Uuid::try_parse(request_id).is_err() {
+        return Err(Refusal::field(
+            "request_id",
+            format!("'{request_id}' is no UUID"),
+        ));
+    }
+    let first = desk.store.find_request(request_id)?;
+    Ok((!first.is_empty()).then_some(first))
+}
+
+/// Stores new measurements and begins to tell of them, before anything can happen to them.
+fn create(desk: &Desk, jobs: Vec<Job>, request_id: &str) -> Result<Created, Refusal> {
+    let wanted: Vec<Measurement> = jobs.into_iter().map(|job| job.measurement).collect();
+    wanted
+        .iter()
+        .for_each(|measurement| desk.watchers.begin(measurement));
+    let request_id = (!request_id.is_empty()).then_some(request_id);
+    let stored = desk.store.create(&wanted, request_id);
+    let new = stored.as_ref().is_ok_and(|measurements| {
+        measurements
+            .iter()
+            .zip(&wanted)
+            .all(|(stored, wanted)| stored.name == wanted.name)
+    });
+    if !new {
+        wanted
+            .iter()
+            .for_each(|measurement| desk.watchers.drop_unborn(&measurement.name));
+    }
+    Ok(Created {
+        measurements: stored?,
+        new,
+    })
+}
+
+fn one(measurements: Vec<Measurement>) -> Result<Measurement, Refusal> {
+    let first = measurements.into_iter().next();
+    first.ok_or_else(|| Refusal::field("request_id", "belongs to a request without measurements"))
+}
+
+fn get(desk: &Desk, name: &str) -> Result<Measurement, Refusal> {
+    Ok(desk.store.get(name)?)
+}
+
+fn list(
+    desk: &Desk,
+    request: &ListMeasurementsRequest,
+) -> Result<ListMeasurementsResponse, Refusal> {
+    let link = bare(&request.link);
+    let query = ListQuery {
+        link: link.to_owned(),
+        analysis: bare(&request.analysis).to_owned(),
+        since: request.since_time,
+        page_size: request.page_size,
+        page_token: request.page_token.clone(),
+    };
+    let page = desk.store.list(&query)?;
+    let known = link.is_empty() || desk.config.links.iter().any(|one| one.name == link);
+    // Results of links that were taken out of the configuration can still be asked for.
+    if !known && page.measurements.is_empty() {
+        return Err(Refusal::field("link", desk.unknown_link(link)));
+    }
+    Ok(ListMeasurementsResponse {
+        measurements: page.measurements,
+        next_page_token: page.next_page_token,
+    })
+}
+
+fn message(news: News) -> WatchMeasurementResponse {
+    WatchMeasurementResponse { news: Some(news) }
+}
+
+/// Tells what changes, until the final state or until the watcher is gone.
+async fn tell(
+    mut snapshots: watch::Receiver<Snapshot>,
+    news: &mpsc::Sender<Result<WatchMeasurementResponse, Status>>,
+) {
+    let mut told: Option<Snapshot> = None;
+    loop {
+        let snapshot = snapshots.borrow_and_update().clone();
+        for piece in news_since(told.as_ref(), &snapshot) {
+            if news.send(Ok(message(piece))).await.is_err() {
+                return;
+            }
+        }
+        if is_final(snapshot.measurement.state()) {
+            return;
+        }
+        told = Some(snapshot);
+        if snapshots.changed().await.is_err() {
+            return;
+        }
+    }
+}
+
+fn news_since(told: Option<&Snapshot>, now: &Snapshot) -> Vec<News> {
+    let mut news = Vec::new();
+    if told.is_none_or(|told| !Arc::ptr_eq(&told.measurement, &now.measurement)) {
+        news.push(News::Measurement((*now.measurement).clone()));
+    }
+    let Some(told) = told else { return news };
+    if told.progress < now.progress {
+        news.push(News::Progress(now.progress));
+    }
+    if !Arc::ptr_eq(&told.readings, &now.readings) {
+        news.push(News::Readings(LiveReadings {
+            figures: (*now.readings).clone(),
+        }));
+    }
+    if told.waiting != now.waiting && !now.waiting.is_empty() {
+        news.push(News::Waiting(now.waiting.clone()));
+    }
+    news
+}

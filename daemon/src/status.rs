@@ -1,0 +1,121 @@
+//! The state of daemon, interface, rig and plugins, as one message.
+
+use goodwire_proto::v1::{
+    HoldState, Interface, Note, Reference, Status, interface::State, note::Level,
+};
+
+use crate::{
+    audio::{TimeSource, engine::EngineStatus},
+    config::{Backend, SimulatedTime},
+    measure::complete::{Desk, note},
+    store::StoreError,
+};
+
+/// A device's own output latency above this is told: `stop` is silent so much later.
+const LATENCY_WARN_MS: f64 = 50.0;
+
+/// Gathers the state.
+///
+/// # Errors
+/// Where the store cannot be read.
+pub fn of(desk: &Desk, engine: &EngineStatus) -> Result<Status, StoreError> {
+    let config = &desk.config;
+    let hold = desk.store.hold()?;
+    let mut notes = notes(desk, engine);
+    notes.extend_from_slice(desk.store.notes());
+    Ok(Status {
+        version: env!("CARGO_PKG_VERSION").into(),
+        site: config.site.clone(),
+        interface: Some(interface(desk, engine)),
+        reference: config.reference.map(|reference| Reference {
+            send: number(reference.send),
+            r#return: number(reference.r#return),
+        }),
+        link_count: number(config.links.len()),
+        plugins: desk.registry.plugins(),
+        hold: hold.map(|hold| HoldState {
+            text: hold.text,
+            create_time: hold.create_time,
+        }),
+        queued_count: number(desk.queue.waiting_count()),
+        running: desk.watchers.running(),
+        notes,
+        max_send_dbfs: config.safety.max_send_dbfs,
+        unattended: config.safety.unattended,
+        calibrations: desk.store.calibrations()?,
+    })
+}
+
+fn number(count: usize) -> i32 {
+    i32::try_from(count).unwrap_or(i32::MAX)
+}
+
+fn interface(desk: &Desk, engine: &EngineStatus) -> Interface {
+    let config = &desk.config.interface;
+    let simulated = config.backend.is_simulated();
+    let state = match (&engine.shape, engine.tried, engine.waiting) {
+        (Some(_), ..) => State::Ready,
+        (None, false, _) => State::Opening,
+        (None, true, true) => State::Waiting,
+        (None, true, false) => State::Lost,
+    };
+    let shape = engine.shape.as_ref();
+    Interface {
+        backend: config.backend.name().into(),
+        device: shape.map(|shape| shape.device.clone()).unwrap_or_default(),
+        state: state as i32,
+        text: engine.text.clone(),
+        rate_hz: i32::try_from(shape.map_or(config.rate_hz, |one| one.rate_hz)).unwrap_or(i32::MAX),
+        period_frames: shape.map_or(0, |shape| number(shape.period_frames)),
+        send_count: number(config.send_count),
+        return_count: number(config.return_count),
+        simulated,
+        time: time(&config.backend).into(),
+        locked: shape.is_some_and(|shape| shape.locked),
+        output_latency_ms: shape.and_then(|shape| shape.output_latency_ms),
+        xrun_count: i32::try_from(engine.xrun_count).unwrap_or(i32::MAX),
+        epoch: i32::try_from(engine.epoch).unwrap_or(i32::MAX),
+        scheduling: shape
+            .map(|shape| shape.scheduling.clone())
+            .unwrap_or_default(),
+    }
+}
+
+fn time(backend: &Backend) -> &'static str {
+    match backend {
+        Backend::Simulated(simulated) if simulated.time == SimulatedTime::Virtual => "virtual",
+        Backend::Simulated(_) => "real",
+        Backend::Jack(_) | Backend::Alsa(_) => "device",
+    }
+}
+
+fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
+    let mut notes = Vec::new();
+    let mut say = |level: Level, id: &str, text: String| notes.push(note(level, id, text));
+    if desk.config.reference.is_none() {
+        let text = "the rig has no reference: results are against what was played, and faults of \
+                    the interface look like faults of the link";
+        say(Level::Warning, "no-reference", text.into());
+    }
+    if !desk.config.safety.unattended {
+        let text = "nothing is played unless somebody says with each request that sound may be \
+                    played (--present), or safety.unattended = true";
+        say(Level::Info, "presence-needed", text.into());
+    }
+    let Some(shape) = &engine.shape else {
+        return notes;
+    };
+    if let Some(latency_ms) = shape.output_latency_ms.filter(|ms| *ms > LATENCY_WARN_MS) {
+        let text = format!(
+            "the device's own output latency is {latency_ms:.0} ms: after `stop` it sounds that \
+             much longer; a shorter period helps"
+        );
+        say(Level::Warning, "slow-device", text);
+    }
+    if !shape.locked && shape.time == TimeSource::Device {
+        let text = "sends and returns of this device do not share one start: delay is only known \
+                    with a reference in the same capture";
+        say(Level::Info, "two-clocks", text.into());
+    }
+    notes
+}
