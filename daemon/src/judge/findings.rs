@@ -121,7 +121,6 @@ impl<'a> Evidence<'a> {
     }
 }
 
-#[allow(clippy::unnecessary_wraps, reason = "the last word of every rule")]
 fn found(id: &str, text: String) -> Option<Finding> {
     Some(Finding {
         id: id.to_owned(),

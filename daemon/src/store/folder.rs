@@ -9,7 +9,10 @@ use std::{
 
 use goodwire_proto::v1::{Note, note::Level};
 use rusqlite::Connection;
-use rustix::fs::{FlockOperation, flock};
+use rustix::{
+    fs::{FlockOperation, flock},
+    io::Errno,
+};
 
 use super::{connection, error::StoreError, schema};
 use crate::clock::SharedClock;
@@ -34,17 +37,19 @@ impl FolderLock {
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let mut file = options.open(dir.join(LOCK)).map_err(unusable)?;
-        if flock(&file, FlockOperation::NonBlockingLockExclusive).is_err() {
-            let mut text = String::new();
-            // Whoever has the lock may not have written its number yet.
-            let pid = file
-                .read_to_string(&mut text)
-                .ok()
-                .and_then(|_| text.trim().parse().ok());
-            return Err(StoreError::InUse {
-                dir: dir.to_owned(),
-                pid,
-            });
+        match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+            Ok(()) => {}
+            Err(Errno::WOULDBLOCK) => {
+                let mut text = String::new();
+                // Whoever has the lock may not have written its number yet.
+                let read = file.read_to_string(&mut text).ok();
+                let pid = read.and_then(|_| text.trim().parse().ok());
+                return Err(StoreError::InUse {
+                    dir: dir.to_owned(),
+                    pid,
+                });
+            }
+            Err(error) => return Err(unusable(error.into())),
         }
         let mut write = || {
             file.set_len(0)?;
