@@ -7,7 +7,7 @@ use std::f64::consts::PI;
 /// `w(n) = (1 - cos(pi (n + 1/2) / p)) / 2` for the first `p` samples, mirrored at the end, 1 between.
 /// Its noise bandwidth is 1.22 bins, and from ten bins on its side lobes fall with 18 dB an octave,
 /// so that hum beside a tone does not reach into its harmonics.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Taper {
     sample_count: usize,
     taper_count: usize,
