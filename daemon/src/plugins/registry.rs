@@ -121,24 +121,27 @@ impl Registry {
         })
     }
 
-    /// Finds the plugin of an analysis. One that was set aside is given only `by_name`, that is
-    /// where a person asked for just this analysis.
+    /// Finds the plugin of an analysis: the first that provides it, or the one that is named, by
+    /// the name that it gives itself. One that was set aside is given only where it is named.
     ///
     /// # Errors
     /// A [`FindError`] says what would be right.
-    pub fn find(&self, analysis: &str, by_name: bool) -> Result<Found, FindError> {
+    pub fn find(&self, analysis: &str, plugin: Option<&str>) -> Result<Found, FindError> {
         // A library that was replaced since it was probed is another plugin.
         self.rescan();
         let files = self.files();
         for file in files.iter() {
             let Ok(entry) = &file.probed else { continue };
+            if plugin.is_some_and(|name| name != entry.description.plugin) {
+                continue;
+            }
             let mut analyses = entry.description.analyses.iter();
             let Some(found) = analyses.find(|one| one.id == analysis) else {
                 continue;
             };
-            if file.is_set_aside() && !by_name {
-                let (analysis, plugin) = (analysis.to_owned(), entry.label());
-                return Err(FindError::SetAside { analysis, plugin });
+            if file.is_set_aside() && plugin.is_none() {
+                let by_name = format!("{}/{analysis}", entry.description.plugin);
+                return Err(FindError::SetAside { by_name, plugin: entry.label() });
             }
             return Ok(Found {
                 plugin: Arc::clone(entry),

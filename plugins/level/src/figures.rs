@@ -10,6 +10,7 @@ use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
 use crate::clipper::{overdrive_of_gain_drop_db, overdrive_of_thd_db};
 use crate::crossing::{Crossing, Mark, Point, crossing};
+use crate::disturbed::take_out_disturbed;
 use crate::gain::{StepGain, gain_of, linearity, step_gains};
 use crate::reading::{Step, order_max};
 use crate::settings::Settings;
@@ -42,22 +43,18 @@ pub struct Context<'a> {
 /// The result of a measurement.
 ///
 /// # Errors
-/// `no-signal` where no step stands clear of the noise.
+/// `no-signal` where no step stands clear of the noise, `clipped` where all are cut by a return.
 pub fn result(
-    steps: &[Step],
+    mut steps: Vec<Step>,
     polarity: f64,
     context: &Context<'_>,
 ) -> Result<SessionResult, Failure> {
-    let gains = step_gains(steps, context.has_reference);
-    let mut notes = notes(steps, context);
-    let clip = clip_point(steps, context, &mut notes);
-    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| {
-        Failure::new(
-            "no-signal",
-            "at no level does the tone stand clear of the noise: raise max_dbfs, or check that the \
-             link is on",
-        )
-    })?;
+    let curve = input_output(&steps);
+    let mut notes = notes(&steps, context);
+    notes.extend(disturbed_note(&take_out_disturbed(&mut steps)));
+    let gains = step_gains(&steps, context.has_reference);
+    let clip = clip_point(&steps, context, &mut notes);
+    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(&steps))?;
     let compression = compression_point(&gains, gain, from_dbfs, &mut notes);
     let mut figures = vec![gain_figure(gain, context)];
     figures.push(figure("polarity", polarity, 0.0, ""));
@@ -76,10 +73,30 @@ pub fn result(
     }
     Ok(SessionResult {
         figures,
-        curves: vec![input_output(steps)],
+        curves: vec![curve],
         events: Vec::new(),
         notes,
     })
+}
+
+/// Why there is no gain.
+fn no_gain(steps: &[Step]) -> Failure {
+    let cut = |step: &Step| {
+        let both = [&step.link, &step.reference];
+        both.into_iter().flatten().any(|reading| reading.cut)
+    };
+    if steps.iter().any(cut) {
+        return Failure::new(
+            "clipped",
+            "a return is at its own full scale at every level: lower min_dbfs and max_dbfs, or turn \
+             the return's gain down",
+        );
+    }
+    Failure::new(
+        "no-signal",
+        "at no level does the tone stand clear of the noise: raise max_dbfs, or check that the link \
+         is on",
+    )
 }
 
 /// The gain, with the match divided out, and what unmatched knobs may hide.
@@ -215,6 +232,23 @@ fn input_output(steps: &[Step]) -> Curve {
         }
     }
     curve("input_output", ["dBFS", "dBFS"], x, y, y_uncertainty)
+}
+
+/// Tells of steps that were left out.
+fn disturbed_note(levels_dbfs: &[f64]) -> Option<Note> {
+    let levels: Vec<String> = (levels_dbfs.iter())
+        .map(|level_dbfs| format!("{level_dbfs:.1}"))
+        .collect();
+    (!levels.is_empty()).then(|| {
+        warning(
+            "disturbed-steps",
+            format!(
+                "at {} dBFS at the send something else was heard than the tone, as of a dropout or \
+                 a click: such steps are left out of all figures",
+                levels.join(", ")
+            ),
+        )
+    })
 }
 
 /// What the reader has to know, clip and compression point apart.

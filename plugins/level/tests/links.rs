@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{analyse, figure, has_note, recorded_by, request, stimulus, through};
+use common::{RATE_HZ, analyse, figure, has_note, recorded_by, request, stimulus, through};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{Match, OpenRequest, SessionResult};
 use proptest::prelude::*;
@@ -139,7 +139,7 @@ fn unmatched_paths_of_real_hardware_carry_half_a_db_and_a_match_is_divided_out()
 fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_25_of_the_bound() {
     // 21 steps of half a second, -20 to 0 dBFS; the lowest that stands 40 dB above the noise is
     // at -20 dBFS, and the mean goes over -20 to -10 dBFS. Bound of one step (Rife and Boorstyn):
-    // s sqrt(2 / N) / A, N the 24,000 frames of the dwell; its window costs sqrt(11/9).
+    // s sqrt(2 / N) / A, N the 24,000 frames of the dwell; its window costs sqrt(54/49).
     let request = request(Mode::Recorded, &[("min_dbfs", -20.0)]);
     let sent = stimulus(&request);
     let deviation = 10f64.powf(-63.0 / 20.0);
@@ -155,11 +155,45 @@ fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_
     let steps = (0..=10).map(|step| 10f64.powf(f64::from(20 - step) / 20.0));
     let sum: f64 = steps.map(|inverse| inverse * inverse).sum();
     let bound = 8.686 * deviation * (2.0 / 24_000f64).sqrt() * sum.sqrt() / 11.0;
-    let window = (11.0 / 9.0f64).sqrt();
+    let window = (54.0 / 49.0f64).sqrt();
     println!("scatter {got}, bound {bound}, told {told}");
     // 30 runs tell a deviation within 13 %; three times that is allowed.
     assert!(got < 1.25 * bound * window * 1.39, "{got}, bound {bound}");
     assert!((0.6..1.4).contains(&(got / told)), "{got}, told {told}");
+}
+
+#[test]
+fn dropouts_of_5_to_60_ms_in_three_steps_are_told_and_cost_no_figure() {
+    let request = request(Mode::Recorded, &[]);
+    let sent = stimulus(&request);
+    let mut returned = through(&sent, 0, 1e-5, 1, |x| x.clamp(-0.3, 0.3));
+    // Steps of a quarter of a second from -60 to -31 dBFS, then of half a second.
+    let body_first = 1.85 * f64::from(RATE_HZ);
+    for (after_s, lost_s) in [(4.4, 0.03), (9.8, 0.06), (17.25, 0.005)] {
+        let first = (body_first + after_s * f64::from(RATE_HZ)) as usize;
+        let count = (lost_s * f64::from(RATE_HZ)) as usize;
+        returned[first..first + count].fill(0.0);
+    }
+    let result = analyse(&request, &sent, &returned, Some(&sent)).unwrap();
+    let knee_dbfs = 20.0 * 0.3f64.log10();
+    near(&result, "gain", 0.0, 1e-3);
+    near(&result, "linearity", 0.0, 0.02);
+    near(&result, "clip_point", knee_dbfs + CLIP_OVERDRIVE_DB, 0.01);
+    near(
+        &result,
+        "compression_point",
+        knee_dbfs + COMPRESSION_OVERDRIVE_DB,
+        0.01,
+    );
+    let note = result
+        .notes
+        .iter()
+        .find(|note| note.id == "disturbed-steps");
+    assert!(
+        note.unwrap().text.contains("-43.0, -26.0, -11.0 dBFS"),
+        "{:?}",
+        note
+    );
 }
 
 proptest! {

@@ -30,11 +30,11 @@ pub enum FindError {
     },
     /// Its plugin failed three times in a row.
     #[error(
-        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; ask for {analysis} by name to try it again"
+        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; ask for {by_name} to try it again"
     )]
     SetAside {
-        /// What was asked for.
-        analysis: String,
+        /// What to ask for: `plugin/analysis`.
+        by_name: String,
         /// The plugin, as `plugin version`.
         plugin: String,
     },

@@ -107,7 +107,7 @@ impl ToneFitter {
     /// at most [`HARMONIC_COUNT_MAX`].
     ///
     /// Least squares with the weight [`Taper`]: unbiased between its own harmonics however few
-    /// periods the piece holds, variance 11/9 of the Cramér-Rao bound of the piece in white noise
+    /// periods the piece holds, variance 54/49 of the Cramér-Rao bound of the piece in white noise
     /// (Rife and Boorstyn, IEEE T-IT 20 (1974)). The frequency is refined by up to a quarter of a
     /// cycle over the piece, so that a clock that is a little off biases no amplitude.
     ///
