@@ -145,7 +145,9 @@ fn gain_band_figures_and_corners_are_those_of_the_closed_form() {
     let offset = delays.y[middle] - difference(middle);
     for index in (40..delays.x.len() - 1).step_by(20) {
         let off = delays.y[index] - difference(index) - offset;
-        assert!(off.abs() < 2e-3, "{} Hz: {off} ms off", delays.x[index]);
+        // The slope between points 1/48 octave apart: a phase that is off by 0.0015 degree.
+        let allowed = 2e-3 + 0.3 / delays.x[index];
+        assert!(off.abs() < allowed, "{} Hz: {off} ms off", delays.x[index]);
     }
 }
 

@@ -7,11 +7,16 @@ use crate::fft::Transform;
 use crate::window::rise;
 
 /// Bins that the continuation is found on, in multiples of those that it fills.
-const EXTENT: usize = 8;
+const EXTENT: usize = 16;
 
-/// Steps of the conjugate gradients. So many settle what the gate would cut off; what they leave
-/// lies within it, where it does no harm.
+/// Most steps of the conjugate gradients.
 const ROUNDS: usize = 60;
+
+/// Share of the squared gradient that may be left: what then rings is below 0.001 dB.
+const SETTLED: f64 = 1e-7;
+
+/// Squared gradient over the response's power below which there is nothing to mend.
+const NEGLIGIBLE: f64 = 1e-14;
 
 /// Chooses the values below bin `low` so that as little of the response as can be lies outside
 /// of `gate`.
@@ -24,14 +29,13 @@ const ROUNDS: usize = 60;
 pub(super) fn extend_down(spectrum: &mut [Complex64], low: usize, gate: &Gate, circle_s: f64) {
     let count = (EXTENT * low).min(spectrum.len() - 1);
     let mut cutter = Cutter::new(low, count, gate, circle_s);
-    // What lies above is faded out, so that only the lower end rings.
-    let mut part: Vec<Complex64> = (0..=count)
-        .map(|bin| spectrum[bin] * rise(2.0 * (1.0 - bin as f64 / count as f64)))
-        .collect();
+    // What lies above is faded out smoothly, so that only the lower end rings.
+    let fade = |bin: usize| rise(rise(2.0 * (1.0 - bin as f64 / count as f64)));
+    let mut part: Vec<Complex64> = (0..=count).map(|bin| spectrum[bin] * fade(bin)).collect();
     let mut residual: Vec<Complex64> = cutter.cut_off(&part).iter().map(|v| -v).collect();
     let mut direction = residual.clone();
     let mut square = product(&residual, &residual);
-    let enough = square * 1e-7;
+    let enough = (square * SETTLED).max(product(&part, &part) * NEGLIGIBLE);
     for _ in 0..ROUNDS {
         if square <= enough {
             break;
