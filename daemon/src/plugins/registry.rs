@@ -141,10 +141,7 @@ impl Registry {
             };
             if file.is_set_aside() && plugin.is_none() {
                 let by_name = format!("{}/{analysis}", entry.description.plugin);
-                return Err(FindError::SetAside {
-                    by_name,
-                    plugin: entry.label(),
-                });
+                return Err(FindError::SetAside { by_name, plugin: entry.label() });
             }
             return Ok(Found {
                 plugin: Arc::clone(entry),
