@@ -121,10 +121,9 @@ fn three_failures_in_a_row_set_a_plugin_aside_until_it_is_asked_for_by_name() {
     registry.report_failure(&path);
     assert_eq!(state(), State::SetAside);
     let error = registry.find("peak", None).unwrap_err();
-    assert!(
-        error.to_string().contains("peak 1.0.0 was set aside"),
-        "{error}"
-    );
+    let told = error.to_string();
+    assert!(told.contains("peak 1.0.0 was set aside"), "{told}");
+    assert!(told.contains("ask for peak/peak to try it again"), "{told}");
     assert!(registry.find("peak", Some("peak")).is_ok());
     registry.report_success(&path);
     assert_eq!(state(), State::Ready);
@@ -145,6 +144,11 @@ fn an_unknown_analysis_is_told_with_the_nearest_name() {
     assert_eq!(
         told("latency"),
         "there is no analysis \"latency\"; there are: peak"
+    );
+    let error = registry.find("peak", Some("paek")).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "there is no analysis \"paek/peak\"; did you mean \"peak/peak\"?"
     );
     let missing = scan(&folder.path().join("missing"));
     assert_eq!(missing.notes()[0].id, "plugin-folder-unreadable");

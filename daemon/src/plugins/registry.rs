@@ -121,8 +121,8 @@ impl Registry {
         })
     }
 
-    /// Finds the plugin of an analysis: the first that provides it, or the one that is named, by
-    /// the name that it gives itself. One that was set aside is given only where it is named.
+    /// Finds the plugin of an analysis. A `plugin` is named where a person asked for just that
+    /// one; a plugin that was set aside is given only then.
     ///
     /// # Errors
     /// A [`FindError`] says what would be right.
@@ -130,33 +130,23 @@ impl Registry {
         // A library that was replaced since it was probed is another plugin.
         self.rescan();
         let files = self.files();
-        for file in files.iter() {
-            let Ok(entry) = &file.probed else { continue };
-            if plugin.is_some_and(|name| name != entry.description.plugin) {
-                continue;
+        let first = files.iter().find_map(|file| {
+            let (entry, found) = file.provides(analysis, plugin)?;
+            Some((file, entry, found))
+        });
+        match first {
+            None => Err(unknown(&files, analysis, plugin)),
+            Some((file, entry, _)) if file.is_set_aside() && plugin.is_none() => {
+                Err(FindError::SetAside {
+                    plugin: entry.label(),
+                    name: name(entry, analysis),
+                })
             }
-            let mut analyses = entry.description.analyses.iter();
-            let Some(found) = analyses.find(|one| one.id == analysis) else {
-                continue;
-            };
-            if file.is_set_aside() && plugin.is_none() {
-                let by_name = format!("{}/{analysis}", entry.description.plugin);
-                return Err(FindError::SetAside { by_name, plugin: entry.label() });
-            }
-            return Ok(Found {
+            Some((_, entry, found)) => Ok(Found {
                 plugin: Arc::clone(entry),
                 analysis: found.clone(),
-            });
+            }),
         }
-        let known: Vec<String> = first_of_each(&files)
-            .map(|(_, one)| one.id.clone())
-            .collect();
-        let nearest = nearest(analysis, known.iter().map(String::as_str)).map(str::to_owned);
-        Err(FindError::Unknown {
-            analysis: analysis.to_owned(),
-            nearest,
-            known,
-        })
     }
 
     /// All analyses, by id.
@@ -242,6 +232,29 @@ impl Registry {
     fn files(&self) -> MutexGuard<'_, Vec<PluginFile>> {
         self.files.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// What is said of an analysis that no plugin, or not the plugin named, provides.
+fn unknown(files: &[PluginFile], analysis: &str, plugin: Option<&str>) -> FindError {
+    let known: Vec<String> = match plugin {
+        None => first_of_each(files)
+            .map(|(_, one)| one.id.clone())
+            .collect(),
+        Some(_) => all(files)
+            .map(|(entry, one)| name(entry, &one.id))
+            .collect(),
+    };
+    let asked = plugin.map_or(analysis.to_owned(), |plugin| format!("{plugin}/{analysis}"));
+    FindError::Unknown {
+        nearest: nearest(&asked, known.iter().map(String::as_str)).map(str::to_owned),
+        analysis: asked,
+        known,
+    }
+}
+
+/// The analysis of just this plugin.
+fn name(entry: &PluginEntry, analysis: &str) -> String {
+    format!("{}/{analysis}", entry.description.plugin)
 }
 
 /// The host that is installed beside the daemon.
