@@ -12,6 +12,9 @@ use crate::settings::{Settings, TestTone};
 /// A reference whose distortion is within this of the link's own, in dB, is told of.
 const REFERENCE_WITHIN_DB: f64 = 10.0;
 
+/// Distortion of the reference below this ratio matters to nobody: the floor of what is measured.
+const REFERENCE_LEAST_RATIO: f64 = 1e-6;
+
 /// Highest order that has a figure of its own.
 const ORDER_SHOWN_MAX: usize = 5;
 
@@ -29,28 +32,27 @@ pub struct Pair {
 #[derive(Default)]
 struct Remarks {
     missing: Vec<String>,
+    clipped: Vec<String>,
     reference_missing: Vec<String>,
     reference_distorts: Vec<String>,
     below_noise: Vec<String>,
+    disturbed: Vec<String>,
     no_harmonics: Vec<String>,
 }
 
 /// The result of a measurement.
 ///
 /// # Errors
-/// `no-signal` where no tone stands clear of the noise.
+/// `no-signal` where no tone stands clear of the noise, `clipped` where all are cut by the return.
 pub fn result(
     pairs: &[Pair],
     settings: &Settings,
     request: &OpenRequest,
     has_reference: bool,
 ) -> Result<SessionResult, Failure> {
-    if pairs.iter().all(|pair| pair.link.is_none()) {
-        return Err(Failure::new(
-            "no-signal",
-            "none of the tones stands clear of the noise in the link's return: raise level_dbfs, or \
-             check that the link is on",
-        ));
+    let heard = |pair: &Pair| pair.link.as_ref().is_some_and(|link| !link.cut);
+    if !pairs.iter().any(heard) {
+        return Err(nothing_heard(pairs));
     }
     let (mut figures, mut remarks) = (Vec::new(), Remarks::default());
     for pair in pairs {
@@ -66,6 +68,22 @@ pub fn result(
     })
 }
 
+/// Why no tone has figures.
+fn nothing_heard(pairs: &[Pair]) -> Failure {
+    if pairs.iter().any(|pair| pair.link.is_some()) {
+        return Failure::new(
+            "clipped",
+            "the link's return is at its own full scale with every tone: lower level_dbfs, or turn \
+             the return's gain down",
+        );
+    }
+    Failure::new(
+        "no-signal",
+        "none of the tones stands clear of the noise in the link's return: raise level_dbfs, or \
+         check that the link is on",
+    )
+}
+
 /// The figures of one tone.
 fn tone_figures(
     pair: &Pair,
@@ -79,8 +97,13 @@ fn tone_figures(
     if counted < 2 {
         remarks.no_harmonics.push(tone.clone());
     }
-    match (&pair.link, &pair.reference) {
+    if pair.link.as_ref().is_some_and(|link| link.disturbed) {
+        remarks.disturbed.push(tone.clone());
+    }
+    let reference = pair.reference.as_ref().filter(|reference| !reference.cut);
+    match (&pair.link, reference) {
         (None, _) => remarks.missing.push(tone.clone()),
+        (Some(link), _) if link.cut => remarks.clipped.push(tone.clone()),
         (Some(link), None) => {
             if has_reference {
                 remarks.reference_missing.push(tone.clone());
@@ -97,7 +120,7 @@ fn tone_figures(
             }
         }
     }
-    if let Some(reference) = &pair.reference {
+    if let Some(reference) = reference {
         let named = link_figures(reference, &reference.harmonics, counted);
         figures.extend(named.into_iter().map(|mut figure| {
             figure.id.insert_str(0, "reference_");
@@ -131,7 +154,7 @@ fn link_figures(reading: &Reading, own: &RelativeHarmonics, counted: usize) -> V
     figures
 }
 
-/// True where the reference distorts nearly as much as the link itself, and more than noise.
+/// True where the reference distorts nearly as much as the link itself, and more than its noise.
 fn reference_distorts(
     own: &RelativeHarmonics,
     reference: &RelativeHarmonics,
@@ -139,7 +162,8 @@ fn reference_distorts(
 ) -> bool {
     let (own, reference) = (own.thd_ratio(counted), reference.thd_ratio(counted));
     let within = 10f64.powf(REFERENCE_WITHIN_DB / 20.0);
-    reference.value > 2.0 * reference.uncertainty && reference.value * within >= own.value
+    let stands = reference.value > REFERENCE_LEAST_RATIO.max(2.0 * reference.uncertainty);
+    stands && reference.value * within >= own.value
 }
 
 impl Remarks {
@@ -169,16 +193,28 @@ impl Remarks {
             "the tone does not stand clear of the noise in the link's return, so it has no figures",
         );
         warn(
+            "return-clipped",
+            &self.clipped,
+            "the link's return is at its own full scale, so the tone has no figures: lower \
+             level_dbfs or turn the return's gain down",
+        );
+        warn(
             "reference-missing",
             &self.reference_missing,
-            "the tone does not stand clear of the noise in the reference's return, so the link's \
-             figures hold what the interface adds",
+            "the reference's return does not hold the tone clear of the noise and whole, so the \
+             link's figures hold what the interface adds",
         );
         warn(
             "reference-distorts",
             &self.reference_distorts,
             "the reference's own distortion is within 10 dB of the link's or above it, so the \
              difference leans on both paths distorting alike",
+        );
+        warn(
+            "disturbed-tones",
+            &self.disturbed,
+            "something that came and went was heard beside the tone, as of a dropout or a click, and \
+             is in its figures",
         );
         warn(
             "h-below-noise",
