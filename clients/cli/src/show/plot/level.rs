@@ -21,8 +21,9 @@ impl Span {
         let low = smallest(levels.iter().copied())?;
         let high = largest(levels.iter().copied())?;
         let low_db = (low / STEP_DB).floor() * STEP_DB;
-        // A level on the very edge of the grid would be cut off.
-        let high_db = ((high + 0.5) / STEP_DB).ceil() * STEP_DB;
+        let high_db = (high / STEP_DB).ceil() * STEP_DB;
+        // One level alone still has an axis.
+        let high_db = high_db.max(low_db + STEP_DB);
         Some(Self { low_db, high_db })
     }
 
@@ -51,7 +52,8 @@ pub fn input_output(look: &Look, curve: &Curve, gain_db: Option<f64>) -> String 
     let columns_per_db = (room as f64 / send.db()).min(ROWS_MAX * CELL_HEIGHT / back.db());
     let rows_per_db = columns_per_db / CELL_HEIGHT;
     let columns = (send.db() * columns_per_db).ceil() as usize;
-    let rows = (back.db() * rows_per_db).ceil() as usize;
+    // A row hangs below its level: the lowest level needs one more.
+    let rows = (back.db() * rows_per_db).floor() as usize + 1;
     let column = |db: f64| (db - send.low_db) * columns_per_db;
     let row = |db: f64| (back.high_db - db) * rows_per_db;
 
