@@ -75,16 +75,17 @@ pub async fn run(
     };
     ready();
     let served = serve::serve(services, start.listeners).await;
-    desk.queue.close(&Ending::failed(
-        "interrupted",
-        "the daemon was ended while it was measured",
-    ));
+    let interrupted = Ending::failed("interrupted", "the daemon was ended while it was measured");
+    desk.queue.close();
+    desk.end_all(&interrupted);
     let settled = tokio::task::spawn_blocking(move || conductor.join());
     if tokio::time::timeout(SETTLE, settled).await.is_err() {
         tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");
     }
     if !desk.store.is_healthy() {
-        anyhow::bail!("the disk with the state folder failed: check it, then start goodwired again");
+        anyhow::bail!(
+            "the disk with the state folder failed: check it, then start goodwired again"
+        );
     }
     served
 }
