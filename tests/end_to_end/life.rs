@@ -207,6 +207,22 @@ fn a_second_daemon_on_the_same_results_is_refused() {
 }
 
 #[test]
+fn a_socket_in_use_and_a_state_folder_that_is_none_are_refused_by_name() {
+    let daemon = Daemon::start(CELLAR);
+    let folder = TempDir::new().unwrap();
+    let socket = daemon.server();
+    let taken = Start::new().argument("--listen").argument(&socket);
+    let (code, said) = taken.refused(folder.path(), CELLAR);
+    assert_eq!(code, Some(3), "{said}");
+    assert!(said.contains(&socket) && said.contains("in use"), "{said}");
+    let file = folder.path().join("file");
+    std::fs::write(&file, "no folder").unwrap();
+    let (code, said) = Start::new().state(&file).refused(folder.path(), CELLAR);
+    assert_eq!(code, Some(3), "{said}");
+    assert!(said.contains(file.to_str().unwrap()), "{said}");
+}
+
+#[test]
 fn tcp_beyond_loopback_is_refused() {
     let folder = TempDir::new().unwrap();
     for place in ["0.0.0.0:0", "[::]:0", "192.0.2.7:7000"] {

@@ -18,10 +18,12 @@ pub struct Devices {
 
 /// Prints what the audio back ends can see.
 ///
+/// A private daemon answers where none runs: who writes a first configuration needs the ids.
+///
 /// # Errors
-/// Where nobody answers.
+/// Where nobody answers and none can be started.
 pub async fn run(session: &Session, arguments: Devices) -> anyhow::Result<Exit> {
-    let server = session.connect().await?;
+    let server = session.connect_or_start().await?;
     let request = ListDevicesRequest {
         include_virtual: arguments.all,
     };
