@@ -1,7 +1,7 @@
 //! From the configuration to an interface that the engine can open, and open again.
 
 use crate::{
-    audio::{Interface, InterfaceError, OpenConfig, engine::Opener, open},
+    audio::{Interface, InterfaceError, OpenConfig, Paced, engine::Opener, open},
     config::{Backend, Config, LinkConfig, SimulatedConfig, SimulatedTime},
     simulated::{LinkSpec, RigSpec, SimulatedRig, settings::PathSettings},
 };
@@ -48,7 +48,7 @@ fn simulated_opener(config: &Config, simulated: &SimulatedConfig) -> Opener {
         let interface = rig.open()?;
         Ok(match time {
             SimulatedTime::Virtual => Box::new(interface),
-            SimulatedTime::Real => Box::new(interface),
+            SimulatedTime::Real => Box::new(Paced::new(interface)),
         })
     })
 }
