@@ -19,7 +19,7 @@ fn tone(frame: u64, _: usize) -> f32 {
 #[test]
 fn frame_n_played_is_frame_n_heard_to_the_bit_over_8_channels() {
     let Some(_turn) = Turn::take() else { return };
-    for period_frames in [256, 512, 1024] {
+    for period_frames in [512, 1024] {
         let _server = Server::start(period_frames);
         let _dut = TestClient::device_under_test(8);
         let mut interface = open(8).unwrap();

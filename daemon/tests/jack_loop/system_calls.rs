@@ -11,7 +11,7 @@ use std::{
     path::Path,
     process::{Child, Command, Stdio},
     thread,
-    time::{Duration, SystemTime, UNIX_EPOCH},
+    time::{Duration, Instant, SystemTime, UNIX_EPOCH},
 };
 
 use super::{
@@ -39,7 +39,8 @@ send = 1
 return = 1
 "#;
 
-/// `strace` with the daemon below it; both end with it.
+/// The daemon under `strace`, which traces it from a process of its own (`-D`), so that signals
+/// reach the daemon.
 struct Traced(Child);
 
 impl Traced {
@@ -47,7 +48,7 @@ impl Traced {
         fs::write(folder.join("goodwire.toml"), CONFIGURATION).unwrap();
         let socket = format!("unix:{}", folder.join("socket").display());
         let child = Command::new("strace")
-            .args(["-f", "-ttt", "-o"])
+            .args(["-D", "-f", "-ttt", "-o"])
             .arg(folder.join("calls"))
             .arg(env!("CARGO_BIN_EXE_goodwired"))
             .arg("--config")
@@ -65,13 +66,7 @@ impl Traced {
 
     /// The daemon's threads whose name is the opener's.
     fn threads_of_opener(&self) -> Vec<u32> {
-        let pid = self.0.id();
-        let children =
-            fs::read_to_string(format!("/proc/{pid}/task/{pid}/children")).unwrap_or_default();
-        let Some(daemon) = children.split_whitespace().next() else {
-            return Vec::new();
-        };
-        let Ok(tasks) = fs::read_dir(format!("/proc/{daemon}/task")) else {
+        let Ok(tasks) = fs::read_dir(format!("/proc/{}/task", self.0.id())) else {
             return Vec::new();
         };
         tasks
@@ -86,10 +81,26 @@ impl Traced {
 
 impl Drop for Traced {
     fn drop(&mut self) {
-        // SAFETY: the signal goes to the process that this test started; strace hands it on.
+        // SAFETY: the signal goes to the process that this test started.
         unsafe { libc::kill(self.0.id().cast_signed(), libc::SIGTERM) };
-        let _ = self.0.wait();
+        // Should it not end, its threads' calls are still worth looking at.
+        let ended = || matches!(self.0.try_wait(), Ok(Some(_)));
+        if !ended_within(Duration::from_secs(10), ended) {
+            let _ = self.0.kill();
+            let _ = self.0.wait();
+        }
     }
+}
+
+fn ended_within(limit: Duration, mut ended: impl FnMut() -> bool) -> bool {
+    let begun = Instant::now();
+    while begun.elapsed() < limit {
+        if ended() {
+            return true;
+        }
+        thread::sleep(Duration::from_millis(20));
+    }
+    false
 }
 
 fn can_trace() -> bool {
@@ -155,9 +166,13 @@ fn audio_threads_of_the_daemon_call_nothing_but_what_waits_for_the_cycle() {
     thread::sleep(Duration::from_secs(2));
     let to_s = now_s();
     let threads = traced.threads_of_opener();
+    let daemon = format!("{} ", traced.0.id());
     drop(traced);
 
-    let calls = fs::read_to_string(folder.path().join("calls")).unwrap();
+    let read = || fs::read_to_string(folder.path().join("calls")).unwrap();
+    let is_last = |line: &str| line.starts_with(&daemon) && line.contains("+++ ");
+    eventually("strace has written all", || read().lines().any(is_last));
+    let calls = read();
     let mut counts = count(&calls, from_s, to_s);
     counts.retain(|thread, calls| {
         // 94 cycles; the threads for messages hardly ever wake.
