@@ -134,7 +134,7 @@ impl SimulatedRig {
         }
     }
 
-    /// Opens it: a stream from frame 0, with an epoch of its own.
+    /// Opens it: a new stream, in which all that happens begins anew.
     ///
     /// # Errors
     /// [`InterfaceError::Gone`] while the device is away.

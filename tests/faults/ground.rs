@@ -33,7 +33,7 @@ pub fn rust_plugin(name: &str) -> PathBuf {
     let library = build_folder().join(library);
     assert!(
         library.exists(),
-        "{} is missing: run `cargo build --examples` first",
+        "{} is missing: run `cargo build --examples -p goodwire-fault-tests` first",
         library.display()
     );
     library
@@ -41,7 +41,7 @@ pub fn rust_plugin(name: &str) -> PathBuf {
 
 /// Builds a C file of this repository into `folder` as the plugin `name`.
 pub fn c_plugin(source: &str, folder: &Path, name: &str, define: &str) -> PathBuf {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap();
+    let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../.."));
     let library = folder.join(format!("libgoodwire_plugin_{name}.so"));
     let built = Command::new("cc")
         .args([

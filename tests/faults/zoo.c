@@ -18,7 +18,7 @@ static const char *const ANALYSES[] = {
     "invalid-none",  "no-session",   "garbage-plan", "loud-plan",      "garbage-result",
     "null-bytes",    "huge-length",  "lying-length", "odd-status",     "nan-figure",
     "falling-curve", "lost-values",  "odd-unit",     "too-loud",       "nan-samples",
-    "close-hangs",   "stop-itself",  "ignore-term",  "enough-to-plan", "die-in-finish"};
+    "close-hangs",   "descriptors",  "stop-itself",  "ignore-term",  "enough-to-plan", "die-in-finish"};
 
 struct gw_session {
   const char *kind;
@@ -144,6 +144,15 @@ static gw_status feed(gw_session *self, const gw_block *block) {
   if (is(self, "read-input")) {
     char one;
     if (read(0, &one, 1) != 0) abort(); /* standard input is at its end */
+  }
+  if (is(self, "descriptors")) { /* the two of the protocol, and no child would inherit them */
+    int count = 0;
+    for (int i = 3; i < 1024; i++) {
+      int flags = fcntl(i, F_GETFD);
+      count += flags >= 0;
+      if (flags >= 0 && !(flags & FD_CLOEXEC)) abort();
+    }
+    if (count != 2) abort();
   }
   if (is(self, "allocate")) {
     size_t byte_count = (size_t)10 << 30;

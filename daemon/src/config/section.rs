@@ -128,12 +128,13 @@ impl<'t> Section<'t> {
         self.number(key, range).unwrap_or(default)
     }
 
-    /// A level from -200 to 0 dBFS; `-inf` is the level of nothing at all.
+    /// A simulated level in dBFS, which may well be above full scale; `-inf` is the level of nothing
+    /// at all.
     pub(super) fn level_or(&self, key: &'static str, default: Option<f64>) -> Option<f64> {
         match self.value(key) {
             None => default,
             Some(value) if as_number(value.get_ref()) == Some(f64::NEG_INFINITY) => None,
-            Some(value) => self.number_in(key, value, -200.0..=0.0),
+            Some(value) => self.number_in(key, value, -200.0..=60.0),
         }
     }
 

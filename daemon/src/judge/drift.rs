@@ -42,7 +42,7 @@ pub(super) fn against_baseline(
     let moved = format!(
         "{name} has moved by {} from the baseline's {}",
         words::interval(&change, unit),
-        words::with_unit(&words::number(before.value), unit),
+        words::value(&before, unit),
     );
     match change.against(Some(-allowed), Some(allowed)) {
         Standing::Inside => (

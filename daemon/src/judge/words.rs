@@ -61,6 +61,18 @@ pub(super) fn interval(interval: &Interval, unit: &str) -> String {
     format!("{text} ({} to {})", fixed(low), fixed(high))
 }
 
+/// A value alone, with as many decimals as its uncertainty allows.
+pub(super) fn value(interval: &Interval, unit: &str) -> String {
+    let spread = (interval.high - interval.value).max(interval.value - interval.low);
+    if spread == 0.0 {
+        return with_unit(&number(interval.value), unit);
+    }
+    with_unit(
+        &fixed(interval.value, decimals(spread, UNCERTAINTY_DIGITS)),
+        unit,
+    )
+}
+
 /// A number and its unit; nothing more where the unit is empty.
 pub(super) fn with_unit(number: &str, unit: &str) -> String {
     if unit.is_empty() {

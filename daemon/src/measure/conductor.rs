@@ -30,6 +30,8 @@ use crate::{
 const INTERFACE_PATIENCE: Duration = Duration::from_secs(8);
 /// How often the ends of jobs are looked at while an answer of the engine is waited for.
 pub(super) const ANSWER_WAIT: Duration = Duration::from_millis(10);
+/// The room is listened to at most so often, where xruns void it.
+const LISTENING_TRIES: usize = 4;
 /// The daemon's own last sound does not count as programme: listening begins so long after it.
 const OWN_SOUND_FADES: Duration = Duration::from_secs(1);
 
@@ -140,10 +142,32 @@ impl Conductor {
         }
     }
 
-    /// Hears the returns before anything is played.
+    /// Hears the returns before anything is played. An xrun meanwhile begins it anew.
     fn listen(&self, jobs: &[Job], shape: &Shape) -> Result<Vec<f64>, Ending> {
         self.let_own_sound_fade();
         let rule = safety::quiet_rule(&self.desk.config.safety);
+        for _ in 0..LISTENING_TRIES {
+            let mut returns = vec![Loudness::new(shape.rate_hz); shape.return_count];
+            match self.listen_once(jobs, shape, &rule, &mut returns) {
+                Ended::Complete { .. } => return judge_room(&returns, &rule),
+                Ended::Lost(_) => {}
+                Ended::DeviceLost { text } => return Err(Ending::failed("device-lost", text)),
+                Ended::Cancelled | Ended::TooLoud { .. } => {
+                    return Err(Ending::Cancelled("ended before it began".into()));
+                }
+            }
+        }
+        let text = format!("the interface lost frames in each of {LISTENING_TRIES} listenings");
+        Err(Ending::failed("frames-lost", text))
+    }
+
+    fn listen_once(
+        &self,
+        jobs: &[Job],
+        shape: &Shape,
+        rule: &QuietRule,
+        returns: &mut [Loudness],
+    ) -> Ended {
         let (answers, inbox) = mpsc::channel();
         let cancel = Arc::new(Cancel::default());
         self.engine.perform(Performance {
@@ -153,31 +177,26 @@ impl Conductor {
             cancel: Arc::clone(&cancel),
             answers,
         });
-        let mut returns = vec![Loudness::new(shape.rate_hz); shape.return_count];
+        let begin = Instant::now();
         loop {
-            if all_ended(jobs) {
-                cancel.set();
-                return Err(Ending::Cancelled("ended before it began".into()));
-            }
             match next_answer(&inbox) {
-                None => {}
                 Some(Answer::Captured(captured)) => {
                     for (loudness, block) in returns.iter_mut().zip(&captured.returns) {
                         loudness.hear(block);
                     }
                 }
-                Some(Answer::Ended(Ended::Complete { .. })) => break,
-                // An xrun while listening costs nothing but the level of the frames it lost.
-                Some(Answer::Ended(Ended::Lost(_))) => return self.listen(jobs, shape),
-                Some(Answer::Ended(Ended::DeviceLost { text })) => {
-                    return Err(Ending::failed("device-lost", text));
+                Some(Answer::Ended(ended)) => return ended,
+                None if begin.elapsed() > INTERFACE_PATIENCE => {
+                    cancel.set();
+                    let text = format!("the device {} brings no frames", shape.device);
+                    return Ended::DeviceLost { text };
                 }
-                Some(Answer::Ended(_)) => {
-                    return Err(Ending::Cancelled("ended before it began".into()));
-                }
+                None => {}
+            }
+            if all_ended(jobs) {
+                cancel.set();
             }
         }
-        judge_room(&returns, &rule)
     }
 
     fn let_own_sound_fade(&self) {

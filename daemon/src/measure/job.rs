@@ -8,7 +8,11 @@ use goodwire_proto::{
 };
 use prost::Message;
 
-use crate::{audio::performance::Cancel, config::LinkConfig, plugins::PluginEntry};
+use crate::{
+    audio::performance::Cancel,
+    config::LinkConfig,
+    plugins::{PluginEntry, Stopper},
+};
 
 /// Why a measurement is ended before it has a result.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,6 +64,7 @@ impl Ending {
 pub struct Fate {
     ending: Mutex<Option<Ending>>,
     cancel: Arc<Cancel>,
+    stopper: Mutex<Option<Stopper>>,
 }
 
 impl Fate {
@@ -68,8 +73,20 @@ impl Fate {
         let mut slot = self.ending.lock().unwrap_or_else(PoisonError::into_inner);
         let first = slot.is_none();
         slot.get_or_insert(ending);
+        drop(slot);
         self.cancel.set();
+        if let Some(stopper) = &*self.stopper.lock().unwrap_or_else(PoisonError::into_inner) {
+            stopper.stop();
+        }
         first
+    }
+
+    /// Names the session that the end of the job stops, even within a call.
+    pub fn stops(&self, stopper: Stopper) {
+        if self.ending().is_some() {
+            stopper.stop();
+        }
+        *self.stopper.lock().unwrap_or_else(PoisonError::into_inner) = Some(stopper);
     }
 
     /// Why the job was ended; `None` while it may go on.

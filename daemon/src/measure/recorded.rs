@@ -94,6 +94,7 @@ fn analyse(desk: &Desk, job: &Job, sounds: &Sounds) {
 
 fn perform(job: &Job, sounds: &Sounds) -> Result<SessionResult, Stop> {
     let mut session = Session::open(&job.plugin, &job.open, &Limits::default())?;
+    job.fate.stops(session.stopper());
     let plan = session.plan()?;
     session.begin(0, 0, false)?;
     let none: Option<&[f32]> = None;

@@ -161,6 +161,7 @@ impl Run {
 
     fn perform(&self, scores: &SyncSender<Score>) -> Result<(SessionResult, Played), Stop> {
         let mut session = Session::open(&self.job.plugin, &self.job.open, &Limits::default())?;
+        self.job.fate.stops(session.stopper());
         let plan = session.plan()?;
         let stimuli = render(&mut session, &plan)?;
         let score = Score {

@@ -1,5 +1,7 @@
 //! One host process: started, spoken to with a deadline, killed with all that it started, reaped.
 
+mod group;
+
 use std::{
     io::{self, Read, Write},
     os::{
@@ -8,19 +10,17 @@ use std::{
     },
     path::Path,
     process::{ChildStderr, ChildStdin, ChildStdout, Command, ExitStatus, Stdio},
-    sync::{Arc, Mutex, Once, PoisonError},
-    thread,
+    sync::Arc,
     time::{Duration, Instant},
 };
 
 use rustix::{
     event::{PollFd, PollFlags, Timespec, poll},
     io::{Errno, ioctl_fionbio},
-    process::{
-        Pid, PidfdFlags, Signal, WaitOptions, getpid, kill_process_group, pidfd_open,
-        set_child_subreaper, waitpgid,
-    },
+    process::{Pid, PidfdFlags, pidfd_open},
 };
+
+pub(super) use group::Group;
 
 use super::log::Log;
 
@@ -46,7 +46,7 @@ impl Child {
     /// # Errors
     /// Whatever the system gives.
     pub fn start(host: &Path, path: &Path, plugin: &str) -> io::Result<Self> {
-        adopt_orphans();
+        group::adopt_orphans();
         let mut process = Command::new(host)
             .arg(path)
             // The last lines of the log are to be the cause, not a list of addresses.
@@ -57,10 +57,7 @@ impl Child {
             .process_group(0)
             .spawn()?;
         let pid = Pid::from_child(&process);
-        let group = Arc::new(Group(Mutex::new(Life {
-            pid: Some(pid),
-            stopped: false,
-        })));
+        let group = Arc::new(Group::of(pid));
         let piped = "all three were asked to be piped";
         let to = process.stdin.take().expect(piped);
         let from = process.stdout.take().expect(piped);
@@ -231,71 +228,6 @@ impl Write for Child {
 
     fn flush(&mut self) -> io::Result<()> {
         Ok(())
-    }
-}
-
-/// The process group of a host, which can be killed from any thread until it is reaped.
-#[derive(Debug)]
-pub(super) struct Group(Mutex<Life>);
-
-#[derive(Debug)]
-struct Life {
-    /// `None` once reaped: the number may be another process' by then.
-    pid: Option<Pid>,
-    stopped: bool,
-}
-
-impl Group {
-    /// Kills the whole group, and remembers that this was somebody's wish.
-    pub fn stop(&self) {
-        let mut life = self.life();
-        life.stopped = true;
-        if let Some(pid) = life.pid {
-            // It may be gone already, which is as good.
-            let _ = kill_process_group(pid, Signal::KILL);
-        }
-    }
-
-    /// True once somebody stopped it.
-    pub fn is_stopped(&self) -> bool {
-        self.life().stopped
-    }
-
-    /// Kills the whole group and reaps `process` and what it left behind.
-    fn end(&self, process: &mut std::process::Child) -> io::Result<ExitStatus> {
-        let mut life = self.life();
-        if let Some(pid) = life.pid.take() {
-            let _ = kill_process_group(pid, Signal::KILL);
-            let status = process.wait();
-            reap_orphans(pid);
-            return status;
-        }
-        process.wait()
-    }
-
-    fn life(&self) -> std::sync::MutexGuard<'_, Life> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-/// Makes processes that a host leaves behind children of this process, so that they are reaped.
-fn adopt_orphans() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        if let Err(error) = set_child_subreaper(Some(getpid())) {
-            tracing::warn!("what a plugin leaves behind cannot be reaped: {error}");
-        }
-    });
-}
-
-/// Reaps what is left of a killed group. Normally there is nothing.
-fn reap_orphans(group: Pid) {
-    for _ in 0..100 {
-        while let Ok(Some(_)) = waitpgid(group, WaitOptions::NOHANG) {}
-        if kill_process_group(group, Signal::KILL).is_err() {
-            return;
-        }
-        thread::sleep(Duration::from_millis(1));
     }
 }
 

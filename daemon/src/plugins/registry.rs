@@ -1,5 +1,7 @@
 //! Which plugins there are, and which of them may be used.
 
+mod file;
+mod found;
 mod probe;
 
 use std::{
@@ -11,19 +13,18 @@ use std::{
 };
 
 use goodwire_proto::{
-    plugin::v1::{AnalysisDescription, Description},
-    v1::{Analysis, Note, Plugin, note, plugin::State},
+    plugin::v1::Description,
+    v1::{Analysis, Note, Plugin, note},
 };
 
 use crate::config::nearest;
+use file::{FAILURE_COUNT_MAX, PluginFile, all, first_of_each, libraries};
 use probe::{Stamp, probe};
 
-/// Failures in a row that set a plugin aside.
-const FAILURE_COUNT_MAX: u32 = 3;
+pub use found::{FindError, Found};
+
 /// Plugins that are probed at the same time.
 const PROBE_COUNT_MAX: usize = 8;
-/// What a plugin library's file name holds.
-const NAME_PART: &str = "goodwire_plugin_";
 
 /// A plugin that was probed and can be started.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,64 +47,12 @@ impl PluginEntry {
     }
 }
 
-/// What was asked for by the id of an analysis.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Found {
-    /// The plugin that provides it.
-    pub plugin: Arc<PluginEntry>,
-    /// The analysis.
-    pub analysis: AnalysisDescription,
-}
-
-/// Why an analysis cannot be had.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum FindError {
-    /// No plugin provides it.
-    #[error("there is no analysis {analysis:?}{}", meant(.nearest.as_deref(), .known))]
-    Unknown {
-        /// What was asked for.
-        analysis: String,
-        /// What was probably meant.
-        nearest: Option<String>,
-        /// What there is.
-        known: Vec<String>,
-    },
-    /// Its plugin failed three times in a row.
-    #[error(
-        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; ask for {analysis} by name to try it again"
-    )]
-    SetAside {
-        /// What was asked for.
-        analysis: String,
-        /// The plugin, as `plugin version`.
-        plugin: String,
-    },
-}
-
-fn meant(nearest: Option<&str>, known: &[String]) -> String {
-    match nearest {
-        Some(nearest) => format!("; did you mean {nearest:?}?"),
-        None if known.is_empty() => "; no plugin was found".to_owned(),
-        None => format!("; there are: {}", known.join(", ")),
-    }
-}
-
 /// All plugins of some folders. Shared between threads; methods block for as long as a probe takes.
 #[derive(Debug)]
 pub struct Registry {
     dirs: Vec<PathBuf>,
     host: PathBuf,
     files: Mutex<Vec<PluginFile>>,
-}
-
-/// One library as it was last probed.
-#[derive(Debug)]
-struct PluginFile {
-    path: PathBuf,
-    stamp: Stamp,
-    probed: Result<Arc<PluginEntry>, String>,
-    /// Crashes, hangs and nonsense in a row.
-    failure_count: u32,
 }
 
 impl Registry {
@@ -187,7 +136,7 @@ impl Registry {
             let Some(found) = analyses.find(|one| one.id == analysis) else {
                 continue;
             };
-            if file.failure_count >= FAILURE_COUNT_MAX && !by_name {
+            if file.is_set_aside() && !by_name {
                 let (analysis, plugin) = (analysis.to_owned(), entry.label());
                 return Err(FindError::SetAside { analysis, plugin });
             }
@@ -292,78 +241,10 @@ impl Registry {
     }
 }
 
-impl PluginFile {
-    fn to_api(&self) -> Plugin {
-        let path = self.path.display().to_string();
-        let (state, text) = match &self.probed {
-            Err(text) => (State::Broken, text.clone()),
-            Ok(_) if self.failure_count < FAILURE_COUNT_MAX => (State::Ready, String::new()),
-            Ok(_) => {
-                let text = format!(
-                    "it failed {} times in a row; ask for its analysis by name to try it again",
-                    self.failure_count
-                );
-                (State::SetAside, text)
-            }
-        };
-        let description = self.probed.as_ref().map(|entry| entry.description.clone());
-        let description = description.unwrap_or_default();
-        Plugin {
-            path,
-            plugin: description.plugin,
-            version: description.version,
-            state: state.into(),
-            text,
-            analyses: description.analyses.into_iter().map(|one| one.id).collect(),
-        }
-    }
-}
-
 /// The host that is installed beside the daemon.
 ///
 /// # Errors
 /// Where the system does not say which file this process runs.
 pub fn host_beside_daemon() -> std::io::Result<PathBuf> {
     Ok(env::current_exe()?.with_file_name("goodwire-plugin-host"))
-}
-
-/// Every analysis of every usable plugin.
-fn all(files: &[PluginFile]) -> impl Iterator<Item = (&Arc<PluginEntry>, &AnalysisDescription)> {
-    let usable = files.iter().filter_map(|file| file.probed.as_ref().ok());
-    usable.flat_map(|entry| {
-        entry
-            .description
-            .analyses
-            .iter()
-            .map(move |one| (entry, one))
-    })
-}
-
-/// Like [`all`], but each id once: of several plugins the first by path provides it.
-fn first_of_each(
-    files: &[PluginFile],
-) -> impl Iterator<Item = (&Arc<PluginEntry>, &AnalysisDescription)> {
-    let mut seen = std::collections::HashSet::new();
-    all(files).filter(move |(_, one)| seen.insert(one.id.as_str()))
-}
-
-/// The plugin libraries in `dirs`, each once, by absolute path.
-fn libraries(dirs: &[PathBuf]) -> Vec<PathBuf> {
-    let files = dirs
-        .iter()
-        .filter_map(|dir| fs::read_dir(dir).ok())
-        .flatten()
-        .flatten();
-    let is_plugin = |path: &PathBuf| {
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        name.contains(NAME_PART) && name.ends_with(env::consts::DLL_SUFFIX)
-    };
-    let mut paths: Vec<PathBuf> = files
-        .map(|file| file.path())
-        .filter(is_plugin)
-        .filter_map(|path| path.canonicalize().ok())
-        .collect();
-    paths.sort();
-    paths.dedup();
-    paths
 }

@@ -218,7 +218,11 @@ fn one(measurements: Vec<Measurement>) -> Result<Measurement, Refusal> {
 }
 
 fn get(desk: &Desk, name: &str) -> Result<Measurement, Refusal> {
-    Ok(desk.store.get(name)?)
+    let mut measurement = desk.store.get(name)?;
+    if let Some(snapshot) = desk.watchers.follow(&measurement.name) {
+        measurement.progress = snapshot.borrow().progress;
+    }
+    Ok(measurement)
 }
 
 fn list(

@@ -169,8 +169,8 @@ impl Received {
             return None;
         };
         let name = self.name(index, role);
-        let read = recordings::read(file.path());
-        read.map_err(|error| wrong.push(Violation::new(role, format!("{name}: {error}"))))
+        let read = recordings::read_as(file.path(), name);
+        read.map_err(|error| wrong.push(Violation::new(role, error.to_string())))
             .ok()
     }
 

@@ -16,6 +16,25 @@ use super::{
 
 /// Drift at which the receiver slips.
 const SLIP_MS: f64 = 20.0;
+/// What a receiver whose delay shrinks holds back at least, beside what fractions need.
+const RESERVE_MS: f64 = 2.0;
+
+/// The delay in frames with which a link begins: as it is set, but whole below
+/// [`SHORTEST_FRACTION`], which links that drift never fall below. Where the delay shrinks, it
+/// begins at least [`RESERVE_MS`] above.
+pub fn first_delay_frames(settings: &LinkSettings, rate_hz: f64) -> f64 {
+    let reserve = if settings.skew_ppm < 0.0 {
+        RESERVE_MS * rate_hz / 1000.0
+    } else {
+        0.0
+    };
+    let least = if settings.skew_ppm == 0.0 {
+        0.0
+    } else {
+        SHORTEST_FRACTION + reserve
+    };
+    effective_frames((settings.delay_ms * rate_hz / 1000.0).max(least))
+}
 
 /// The delay of a link that resynchronises or drifts.
 #[derive(Debug, Clone)]
@@ -47,7 +66,7 @@ impl Clock {
         if settings.resync_jitter_ms == 0.0 && settings.skew_ppm == 0.0 {
             return None;
         }
-        let set = settings.delay_ms * rate_hz / 1000.0;
+        let set = first_delay_frames(settings, rate_hz);
         let skew = settings.skew_ppm * 1e-6;
         let every = frames_of_s(settings.resync_every_s, rate_hz);
         let slip = SLIP_MS * rate_hz / 1000.0;
@@ -152,6 +171,18 @@ mod tests {
                 "got {got_s} s, want {want_s} s"
             );
             assert_eq!(last, 192.0);
+        }
+    }
+
+    #[test]
+    fn a_link_of_no_delay_begins_with_32_frames_and_2_ms_where_it_drifts() {
+        for (skew_ppm, want) in [(0.0, 0.0), (10.0, 32.0), (-10.0, 128.0)] {
+            let settings = LinkSettings {
+                skew_ppm,
+                delay_ms: 0.0,
+                ..LinkSettings::default()
+            };
+            assert_eq!(first_delay_frames(&settings, 48_000.0), want);
         }
     }
 

@@ -12,6 +12,8 @@ use super::CHUNK_FRAMES;
 /// Taps on either side.
 const HALF_TAPS: usize = 32;
 const TAPS: usize = 2 * HALF_TAPS;
+/// Frames that are interpolated in one go.
+const SIDE_BY_SIDE: usize = 16;
 /// The shortest delay in frames that can have a fraction.
 pub const SHORTEST_FRACTION: f64 = HALF_TAPS as f64;
 /// Kaiser's β for a stop band 120 dB down: 0.1102 (120 - 8.7) (Kaiser 1974; from memory).
@@ -53,7 +55,8 @@ impl FixedDelay {
 /// The delay in frames that comes of one that was asked for: rounded to whole frames where it is
 /// below [`SHORTEST_FRACTION`] or within 1e-6 frames of a whole one, and never negative.
 pub fn effective_frames(frames: f64) -> f64 {
-    let rounded = frames.round().max(0.0);
+    // Towards zero is down here; faster than to ask for the nearest.
+    let rounded = (frames.max(0.0) + 0.5) as u64 as f64;
     if frames < SHORTEST_FRACTION || (frames - rounded).abs() < 1e-6 {
         rounded
     } else {
@@ -101,59 +104,100 @@ impl Line {
             block.copy_from_slice(&self.samples[start..start + block.len()]);
             return;
         };
-        block.fill(0.0);
-        // Tap by tap over the whole block: every sample still adds up its taps in the same order.
-        for (tap, factor) in kernel.iter().enumerate() {
-            let first = start + HALF_TAPS - 1 - tap;
-            let source = &self.samples[first..first + block.len()];
-            for (out, x) in block.iter_mut().zip(source) {
-                *out += factor * x;
-            }
+        let first = start + HALF_TAPS - TAPS;
+        // Several frames side by side; each adds up its taps in the same order, however many there
+        // are in the block.
+        let mut groups = block.chunks_exact_mut(SIDE_BY_SIDE);
+        let mut at = first;
+        for group in &mut groups {
+            let sounds = &self.samples[at..at + TAPS + SIDE_BY_SIDE - 1];
+            group.copy_from_slice(&convolve::<SIDE_BY_SIDE>(kernel, sounds));
+            at += SIDE_BY_SIDE;
+        }
+        for out in groups.into_remainder() {
+            [*out] = convolve(kernel, &self.samples[at..at + TAPS]);
+            at += 1;
         }
     }
 
     /// Gives what the block pushed last becomes by delays in frames of their own, each as
     /// [`effective_frames`] gives it.
     pub fn read_moving(&self, delays: &[f64], block: &mut [f64]) {
-        let start = self.end - block.len();
-        for ((n, out), &delay) in block.iter_mut().enumerate().zip(delays) {
-            *out = self.at(start + n, delay);
+        let mut position = self.end - block.len();
+        for (delays, group) in delays
+            .chunks(SIDE_BY_SIDE)
+            .zip(block.chunks_mut(SIDE_BY_SIDE))
+        {
+            self.read_group(position, delays, group);
+            position += group.len();
         }
     }
 
-    fn at(&self, position: usize, delay: f64) -> f64 {
-        let newest = position - delay as usize;
-        let fraction = delay.fract();
-        if fraction == 0.0 {
-            return self.samples[newest];
+    /// The same for few frames: side by side where all their delays have the same whole part and a
+    /// fraction, else one by one. The bits of each are the same in both ways.
+    fn read_group(&self, position: usize, delays: &[f64], group: &mut [f64]) {
+        let together = delays
+            .iter()
+            .all(|&delay| delay as usize == delays[0] as usize && fraction_of(delay) != 0.0);
+        if let Ok(group) = <&mut [f64; SIDE_BY_SIDE]>::try_from(&mut *group)
+            && together
+        {
+            *group = self.interpolate(position, delays);
+            return;
         }
-        let place = fraction * ROWS as f64;
-        let (row, between) = (place as usize, place.fract());
-        let first = newest + HALF_TAPS - TAPS;
-        let sounds: &[f64; TAPS] = self.samples[first..first + TAPS]
-            .try_into()
-            .expect("a slice of as many samples");
-        let below = dot(&TABLE[row], sounds);
-        below + between * (dot(&TABLE[row + 1], sounds) - below)
+        for ((at, out), delay) in (position..).zip(group).zip(delays) {
+            if fraction_of(*delay) == 0.0 {
+                *out = self.samples[at - *delay as usize];
+            } else {
+                [*out] = self.interpolate(at, std::slice::from_ref(delay));
+            }
+        }
+    }
+
+    /// N frames from `position` on, whose delays have the same whole part: each on the straight
+    /// line between what the rows of the table below and above its fraction give.
+    fn interpolate<const N: usize>(&self, position: usize, delays: &[f64]) -> [f64; N] {
+        let places: [f64; N] = std::array::from_fn(|n| fraction_of(delays[n]) * ROWS as f64);
+        let rows: [usize; N] = places.map(|place| place as usize);
+        let (lowest, highest) = rows
+            .iter()
+            .fold((ROWS, 0), |(low, high), &row| (low.min(row), high.max(row)));
+        let first = position - delays[0] as usize - HALF_TAPS;
+        let sounds = &self.samples[first..first + TAPS + N - 1];
+        let mut heard = [0.0; N];
+        let mut below: [f64; N] = convolve(&TABLE[lowest], sounds);
+        for row in lowest..=highest {
+            let above = convolve(&TABLE[row + 1], sounds);
+            for n in (0..N).filter(|&n| rows[n] == row) {
+                heard[n] = below[n] + (places[n] - row as f64) * (above[n] - below[n]);
+            }
+            below = above;
+        }
+        heard
     }
 }
 
-/// Sum of the taps, the first on the newest sound. Eight sums, so that they can run side by side.
-fn dot(kernel: &Kernel, sounds: &[f64; TAPS]) -> f64 {
-    let mut sums = [0.0; 8];
-    for (taps, sounds) in kernel.chunks_exact(8).zip(sounds.rchunks_exact(8)) {
-        for (k, sum) in sums.iter_mut().enumerate() {
-            *sum += taps[k] * sounds[7 - k];
-        }
-    }
-    sums.iter().sum()
+/// What is behind the point of a number that is not negative.
+fn fraction_of(delay: f64) -> f64 {
+    delay - delay as usize as f64
 }
 
-/// Tap t is what the sound t - 31 frames before the whole delay counts, for a delay that is longer
-/// by `fraction` (0 to 1).
+/// N frames of what is heard, from `TAPS - 1` more of what was sent.
+fn convolve<const N: usize>(kernel: &Kernel, sounds: &[f64]) -> [f64; N] {
+    let mut sums = [0.0; N];
+    for (factor, sounds) in kernel.iter().zip(sounds.windows(N)) {
+        for (sum, sound) in sums.iter_mut().zip(sounds) {
+            *sum += factor * sound;
+        }
+    }
+    sums
+}
+
+/// What each sound counts in a delay by `fraction` (0 to 1), the oldest first: tap t is that of the
+/// sound 32 - t frames before.
 fn kernel(fraction: f64) -> Kernel {
     let mut taps: Kernel = std::array::from_fn(|tap| {
-        let place = tap as f64 - (HALF_TAPS - 1) as f64 - fraction;
+        let place = HALF_TAPS as f64 - tap as f64 - fraction;
         sinc(place) * kaiser(place / HALF_TAPS as f64)
     });
     let sum: f64 = taps.iter().sum();
@@ -198,7 +242,7 @@ mod tests {
     fn response(kernel: &Kernel, part: f64) -> (f64, f64) {
         let (mut re, mut im) = (0.0, 0.0);
         for (tap, factor) in kernel.iter().enumerate() {
-            let angle = TAU * part * (tap as f64 - 31.0);
+            let angle = TAU * part * (32.0 - tap as f64);
             re += factor * angle.cos();
             im -= factor * angle.sin();
         }

@@ -32,17 +32,11 @@ pub struct Section {
 }
 
 impl Section {
-    fn process(&mut self, block: &mut [f64]) {
+    fn step(&mut self, x: f64) -> f64 {
         let ([b0, b1, b2], [a1, a2]) = (self.b, self.a);
-        let [mut first, mut second] = self.state;
-        for sample in block {
-            let x = *sample;
-            let y = b0 * x + first;
-            first = b1 * x + second - a1 * y;
-            second = b2 * x - a2 * y;
-            *sample = y;
-        }
-        self.state = [first, second];
+        let y = b0 * x + self.state[0];
+        self.state = [b1 * x + self.state[1] - a1 * y, b2 * x - a2 * y];
+        y
     }
 
     /// Factor and phase in radians, the phase within ± π, at `angle` = 2π f / rate.
@@ -56,6 +50,18 @@ impl Section {
         let im = top_im * low_re - top_re * low_im;
         (top_re.hypot(top_im) / low_re.hypot(low_im), im.atan2(re))
     }
+}
+
+/// Takes a block through N sections, one after the other.
+fn run<const N: usize>(sections: &mut [Section; N], block: &mut [f64]) {
+    // A copy, so that all of it stays in registers.
+    let mut own = sections.clone();
+    for sample in block {
+        for section in &mut own {
+            *sample = section.step(*sample);
+        }
+    }
+    *sections = own;
 }
 
 /// Several sections, one after the other.
@@ -81,9 +87,13 @@ impl Filters {
 
     /// Filters the block in place.
     pub fn process(&mut self, block: &mut [f64]) {
-        for section in &mut self.sections {
-            section.process(block);
-        }
+        // Sections wait for their own last sample; several in one loop do not wait for each other.
+        let (fours, rest) = self.sections.as_chunks_mut::<4>();
+        fours.iter_mut().for_each(|sections| run(sections, block));
+        let (pairs, rest) = rest.as_chunks_mut::<2>();
+        pairs.iter_mut().for_each(|sections| run(sections, block));
+        let (singles, _) = rest.as_chunks_mut::<1>();
+        singles.iter_mut().for_each(|sections| run(sections, block));
     }
 
     /// Forgets remains that are too small to matter: numbers near the smallest there are compute

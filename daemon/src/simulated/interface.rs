@@ -1,18 +1,12 @@
 //! The simulated rig as an audio interface: frames in, frames out, xruns, and the day it vanishes.
 
-use std::{
-    sync::{
-        Arc,
-        atomic::{AtomicU64, Ordering},
-    },
-    time::Duration,
-};
+use std::{sync::Arc, time::Duration};
 
 use super::{CHUNK_FRAMES, DEVICE, RigSpec, SimulatedRig, losses::Losses, sounds::Sounds};
 use crate::audio::{Heard, Interface, InterfaceError, Mute, Shape, TimeSource};
 
-/// How many streams of simulated rigs there have been in this process.
-static EPOCHS: AtomicU64 = AtomicU64::new(0);
+/// A stream starts once, with its opening, and never recovers.
+const EPOCH: u64 = 1;
 
 /// An open simulated rig, in virtual time.
 ///
@@ -23,7 +17,6 @@ static EPOCHS: AtomicU64 = AtomicU64::new(0);
 pub struct SimulatedInterface {
     rig: SimulatedRig,
     shape: Shape,
-    epoch: u64,
     mute: Arc<Mute>,
     ceilings: Vec<f32>,
     clamped_count: u64,
@@ -67,7 +60,6 @@ impl SimulatedInterface {
                 output_latency_ms: Some(0.0),
                 scheduling: String::new(),
             },
-            epoch: EPOCHS.fetch_add(1, Ordering::Relaxed) + 1,
             mute: Arc::default(),
             ceilings: vec![1.0; spec.send_count],
             clamped_count: 0,
@@ -77,12 +69,6 @@ impl SimulatedInterface {
             captured: vec![Vec::new(); spec.return_count],
             captured_frame: 0,
         }
-    }
-
-    /// Number of its stream, as in [`Heard::epoch`].
-    #[must_use]
-    pub fn epoch(&self) -> u64 {
-        self.epoch
     }
 
     /// Samples that were above their send's ceiling, or no numbers at all, and were clamped.
@@ -130,7 +116,7 @@ impl SimulatedInterface {
         let first_frame = start_frame + self.captured_frame + cut.lost_now as u64;
         self.captured_frame += (cut.lost_now + cut.heard) as u64;
         Heard {
-            epoch: self.epoch,
+            epoch: EPOCH,
             first_frame,
             frame_count: cut.heard,
             lost: cut.lost,

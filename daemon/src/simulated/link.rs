@@ -86,7 +86,7 @@ impl Link {
         let settings = &spec.settings;
         let chance = |purpose| Chance::new(seed, purpose, &spec.name);
         let clock = Clock::new(settings, rate_hz, chance("resync"));
-        let delay_frames = settings.delay_ms * rate_hz / 1000.0;
+        let delay_frames = settings.delay_frames(rate_hz);
         let longest = clock.as_ref().map_or(delay_frames, Clock::longest);
         let carriage = Carriage {
             filters: settings.filters(rate_hz),

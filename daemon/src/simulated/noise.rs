@@ -104,20 +104,30 @@ fn normal_integral(x: f64) -> f64 {
     sum * normal_density(x)
 }
 
+/// Frames from one sine that is computed anew to the next.
+const HUM_STEP: usize = 64;
+
 /// Mains hum: the fundamental, its second harmonic 6 dB and its third 12 dB lower, all as sines
 /// that start at 0 with the stream.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub struct Hum {
     peak: f64,
     cycles_per_frame: f64,
+    /// Sine and cosine of the first [`HUM_STEP`] frames.
+    steps: Vec<(f64, f64)>,
 }
 
 impl Hum {
     /// Hum whose fundamental has this peak.
     pub fn new(peak: f64, frequency_hz: f64, rate_hz: f64) -> Self {
+        let cycles_per_frame = frequency_hz / rate_hz;
+        let steps = (0..HUM_STEP as u64)
+            .map(|n| sine_cosine(n, cycles_per_frame))
+            .collect();
         Self {
             peak,
-            cycles_per_frame: frequency_hz / rate_hz,
+            cycles_per_frame,
+            steps,
         }
     }
 
@@ -125,12 +135,25 @@ impl Hum {
     pub fn add(&self, first_frame: u64, block: &mut [f64]) {
         let second = super::factor_of_db(-6.0);
         let third = super::factor_of_db(-12.0);
+        let start_of = |frame: u64| frame - frame % HUM_STEP as u64;
+        let mut start = start_of(first_frame);
+        let (mut sin0, mut cos0) = sine_cosine(start, self.cycles_per_frame);
         for (sample, frame) in block.iter_mut().zip(first_frame..) {
-            let (sin, cos) = ((frame as f64 * self.cycles_per_frame).fract() * TAU).sin_cos();
+            if start_of(frame) != start {
+                start = frame;
+                (sin0, cos0) = sine_cosine(start, self.cycles_per_frame);
+            }
+            // Sum of two angles, then the double and the triple angle.
+            let (sin1, cos1) = self.steps[(frame - start) as usize];
+            let (sin, cos) = (sin0 * cos1 + cos0 * sin1, cos0 * cos1 - sin0 * sin1);
             let harmonics = second * 2.0 * sin * cos + third * (3.0 - 4.0 * sin * sin) * sin;
             *sample += self.peak * (sin + harmonics);
         }
     }
+}
+
+fn sine_cosine(frame: u64, cycles_per_frame: f64) -> (f64, f64) {
+    ((frame as f64 * cycles_per_frame).fract() * TAU).sin_cos()
 }
 
 #[cfg(test)]

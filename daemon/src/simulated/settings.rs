@@ -1,5 +1,5 @@
 //! What simulated links, paths and rigs do to the sound. Names and units are those of the
-//! configuration: `[interface.simulated]`, `[[interface.simulated.path]]`, `[link.simulated]`.
+//! configuration: `[interface.simulated]` with its `send` and `return`, `[link.simulated]`.
 
 /// What a simulated link does to the sound; in which order, [`super::link`] tells.
 #[derive(Debug, Clone, PartialEq)]

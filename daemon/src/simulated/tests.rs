@@ -533,7 +533,6 @@ fn the_device_vanishes_at_its_second_stays_away_and_comes_back_once() {
     };
     let rig = SimulatedRig::new(spec);
     let mut interface = rig.open().expect("it is there");
-    let epoch = interface.epoch();
     let mut heard = vec![Vec::new(); 2];
     let mut exchange = |interface: &mut SimulatedInterface, at| {
         interface.exchange(at, &[&[0.5; 480][..]; 2], &mut heard, Duration::ZERO)
@@ -553,7 +552,6 @@ fn the_device_vanishes_at_its_second_stays_away_and_comes_back_once() {
         }
     };
     assert!(started.elapsed() < Duration::from_secs(2));
-    assert_ne!(interface.epoch(), epoch);
     for k in 0..10 {
         assert!(exchange(&mut interface, 480 * k).is_ok());
     }
@@ -571,4 +569,69 @@ fn frames_that_do_not_follow_one_another_are_refused_with_both_numbers() {
         error.to_string(),
         "frame 1011 was played where frame 1010 comes next"
     );
+}
+
+#[test]
+fn waking_moves_the_delay_and_sleeping_again_moves_it_anew() {
+    let settings = LinkSettings {
+        delay_ms: 10.0,
+        resync_jitter_ms: 5.0,
+        idle_below_dbfs: Some(-50.0),
+        idle_after_s: 0.1,
+        wake_s: 0.02,
+        ..wire()
+    };
+    // Awake from 40 ms on, a click at 60 ms; the same again half a second later.
+    let mut sound = vec![0.0_f32; 48_000];
+    for start in [0, 24_000] {
+        sound[start + 960..start + 2000].fill(0.01);
+        sound[start + 2880] = 1.0;
+    }
+    let heard = play_on(&quiet_rig(settings), &sound);
+    let delays: Vec<usize> = [2880, 26_880]
+        .map(|click| {
+            let after = &heard[0][click..click + 2000];
+            let loudest = |best: usize, n: usize| if after[n] > after[best] { n } else { best };
+            (0..2000).fold(0, loudest)
+        })
+        .to_vec();
+    assert!(
+        delays.iter().all(|delay| (240..=720).contains(delay)),
+        "got {delays:?} frames"
+    );
+    assert_ne!(delays[0], delays[1]);
+    assert!(
+        delays.iter().all(|&delay| delay != 480),
+        "got {delays:?} frames"
+    );
+}
+
+#[test]
+fn a_programme_is_heard_alike_on_all_returns() {
+    let mut spec = quiet_rig(wire());
+    spec.rig.programme_dbfs = Some(-30.0);
+    let heard = play_on(&spec, &vec![0.0; 48_000]);
+    assert!((level_dbfs(&heard[0]) + 30.0).abs() < 1.0);
+    assert_eq!(heard[0], heard[1]);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn eight_links_compute_at_least_50_times_as_fast_as_real_time_on_one_core() {
+    // Time that this thread had a core, so that a busy machine does not count.
+    let core_s = || {
+        let text = std::fs::read_to_string("/proc/thread-self/schedstat").expect("it is Linux");
+        let ns: f64 = text
+            .split(' ')
+            .next()
+            .and_then(|ns| ns.parse().ok())
+            .expect("ns on a core");
+        ns / 1e9
+    };
+    let mut interface = SimulatedInterface::new(&RigSpec::healthy(RATE_HZ, 8));
+    let sound = sine(997.0, 0.5, 480_000);
+    let started_s = core_s();
+    play(&mut interface, &sound, &[4096]);
+    let ratio = 10.0 / (core_s() - started_s);
+    assert!(ratio >= 50.0, "got {ratio:.0} x real time");
 }

@@ -6,7 +6,7 @@
 use std::f64::consts::{PI, TAU};
 
 use super::{
-    delay::effective_frames,
+    clock::first_delay_frames,
     factor_of_db,
     filters::Filters,
     settings::{LinkSettings, PathSettings},
@@ -35,11 +35,11 @@ impl Response {
 }
 
 impl LinkSettings {
-    /// The delay in frames that the link really has without skew and jitter: as set, but rounded to
-    /// whole frames where it is below 32.
+    /// The delay in frames that the link begins with: as set, but rounded to whole frames where it
+    /// is below 32; a link with skew has at least 32, and 2 ms more where its delay shrinks.
     #[must_use]
     pub fn delay_frames(&self, rate_hz: f64) -> f64 {
-        effective_frames(self.delay_ms * rate_hz / 1000.0)
+        first_delay_frames(self, rate_hz)
     }
 
     /// Linear response from the send's path to the return's path, for sounds too soft to be bent.

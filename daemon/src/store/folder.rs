@@ -9,7 +9,10 @@ use std::{
 
 use goodwire_proto::v1::{Note, note::Level};
 use rusqlite::Connection;
-use rustix::fs::{FlockOperation, flock};
+use rustix::{
+    fs::{FlockOperation, flock},
+    io::Errno,
+};
 
 use super::{connection, error::StoreError, schema};
 use crate::clock::SharedClock;
@@ -34,17 +37,19 @@ impl FolderLock {
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let mut file = options.open(dir.join(LOCK)).map_err(unusable)?;
-        if flock(&file, FlockOperation::NonBlockingLockExclusive).is_err() {
-            let mut text = String::new();
-            // Whoever has the lock may not have written its number yet.
-            let pid = file
-                .read_to_string(&mut text)
-                .ok()
-                .and_then(|_| text.trim().parse().ok());
-            return Err(StoreError::InUse {
-                dir: dir.to_owned(),
-                pid,
-            });
+        match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+            Ok(()) => {}
+            Err(Errno::WOULDBLOCK) => {
+                let mut text = String::new();
+                // Whoever has the lock may not have written its number yet.
+                let read = file.read_to_string(&mut text).ok();
+                let pid = read.and_then(|_| text.trim().parse().ok());
+                return Err(StoreError::InUse {
+                    dir: dir.to_owned(),
+                    pid,
+                });
+            }
+            Err(error) => return Err(unusable(error.into())),
         }
         let mut write = || {
             file.set_len(0)?;
@@ -73,6 +78,10 @@ pub(super) fn open_database(
 ) -> Result<(Connection, PathBuf, Vec<Note>), StoreError> {
     let file = dir.join(FILE);
     let mut notes = Vec::new();
+    // A file system that does not say what it is counts as a local one.
+    if rustix::fs::statfs(dir).is_ok_and(|system| is_on_network(system.f_type)) {
+        notes.push(network_note(dir));
+    }
     let opened = match open_and_check(&file) {
         Err(StoreError::Damaged { text }) => {
             let aside = move_aside(&file, clock).map_err(|error| folder_error(dir, &error))?;
@@ -89,6 +98,28 @@ pub(super) fn open_database(
         other => other,
     })?;
     Ok((connection, file, notes))
+}
+
+/// True for NFS, SMB (two numbers), CIFS and 9P, by the numbers of statfs(2).
+fn is_on_network(kind: i64) -> bool {
+    matches!(
+        kind,
+        0x6969 | 0x517b | 0xfe53_4d42 | 0xff53_4d42 | 0x0102_1997
+    )
+}
+
+/// SQLite's log shares memory between processes, which network file systems do not promise:
+/// <https://sqlite.org/wal.html>.
+fn network_note(dir: &Path) -> Note {
+    Note {
+        level: Level::Warning.into(),
+        id: "store-on-network".to_owned(),
+        text: format!(
+            "The state folder {} is on a network file system, where results can be lost; \
+             give a folder on a local disk with --state.",
+            dir.display()
+        ),
+    }
 }
 
 fn open_and_check(file: &Path) -> Result<Connection, StoreError> {
@@ -129,5 +160,16 @@ fn damaged_note(aside: &Path, text: &str) -> Note {
              a new one was begun, without the earlier results, baselines and matches.",
             aside.display()
         ),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::is_on_network;
+
+    #[test]
+    fn nfs_is_on_the_network_and_ext4_and_tmpfs_are_not() {
+        assert!(is_on_network(0x6969));
+        assert!(!is_on_network(0xef53) && !is_on_network(0x0102_1994));
     }
 }

@@ -182,10 +182,11 @@ impl Store {
     /// What reading can meet.
     pub fn last_checks(&self, link: &str) -> Result<Vec<LinkCheck>, StoreError> {
         // SQLite takes the other columns from the row that has the largest end_time.
-        let sql = "SELECT analysis, id, state, coalesce(outcome, 0), max(end_time)
-                   FROM measurements LEFT JOIN judgements ON measurement = id
-                   WHERE link = ?1 AND state >= 3 AND NOT is_match
-                   GROUP BY analysis ORDER BY max(end_time) DESC, id DESC";
+        let sql = "SELECT analysis, id, state, coalesce(outcome, 0), ended FROM (
+                       SELECT analysis, id, state, max(end_time) AS ended FROM measurements
+                       WHERE link = ?1 AND state >= 3 AND NOT is_match GROUP BY analysis)
+                   LEFT JOIN judgements ON measurement = id
+                   ORDER BY ended DESC, id DESC";
         self.read(|connection| {
             let mut statement = connection.prepare_cached(sql)?;
             let checks = statement

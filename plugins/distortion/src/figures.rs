@@ -29,6 +29,7 @@ pub struct Pair {
 #[derive(Default)]
 struct Remarks {
     missing: Vec<String>,
+    clipped: Vec<String>,
     reference_missing: Vec<String>,
     reference_distorts: Vec<String>,
     below_noise: Vec<String>,
@@ -38,19 +39,16 @@ struct Remarks {
 /// The result of a measurement.
 ///
 /// # Errors
-/// `no-signal` where no tone stands clear of the noise.
+/// `no-signal` where no tone stands clear of the noise, `clipped` where all are cut by the return.
 pub fn result(
     pairs: &[Pair],
     settings: &Settings,
     request: &OpenRequest,
     has_reference: bool,
 ) -> Result<SessionResult, Failure> {
-    if pairs.iter().all(|pair| pair.link.is_none()) {
-        return Err(Failure::new(
-            "no-signal",
-            "none of the tones stands clear of the noise in the link's return: raise level_dbfs, or \
-             check that the link is on",
-        ));
+    let heard = |pair: &Pair| pair.link.as_ref().is_some_and(|link| !link.cut);
+    if !pairs.iter().any(heard) {
+        return Err(nothing_heard(pairs));
     }
     let (mut figures, mut remarks) = (Vec::new(), Remarks::default());
     for pair in pairs {
@@ -66,6 +64,22 @@ pub fn result(
     })
 }
 
+/// Why no tone has figures.
+fn nothing_heard(pairs: &[Pair]) -> Failure {
+    if pairs.iter().any(|pair| pair.link.is_some()) {
+        return Failure::new(
+            "clipped",
+            "the link's return is at its own full scale with every tone: lower level_dbfs, or turn \
+             the return's gain down",
+        );
+    }
+    Failure::new(
+        "no-signal",
+        "none of the tones stands clear of the noise in the link's return: raise level_dbfs, or \
+         check that the link is on",
+    )
+}
+
 /// The figures of one tone.
 fn tone_figures(
     pair: &Pair,
@@ -79,8 +93,10 @@ fn tone_figures(
     if counted < 2 {
         remarks.no_harmonics.push(tone.clone());
     }
-    match (&pair.link, &pair.reference) {
+    let reference = pair.reference.as_ref().filter(|reference| !reference.cut);
+    match (&pair.link, reference) {
         (None, _) => remarks.missing.push(tone.clone()),
+        (Some(link), _) if link.cut => remarks.clipped.push(tone.clone()),
         (Some(link), None) => {
             if has_reference {
                 remarks.reference_missing.push(tone.clone());
@@ -97,7 +113,7 @@ fn tone_figures(
             }
         }
     }
-    if let Some(reference) = &pair.reference {
+    if let Some(reference) = reference {
         let named = link_figures(reference, &reference.harmonics, counted);
         figures.extend(named.into_iter().map(|mut figure| {
             figure.id.insert_str(0, "reference_");
@@ -169,10 +185,16 @@ impl Remarks {
             "the tone does not stand clear of the noise in the link's return, so it has no figures",
         );
         warn(
+            "return-clipped",
+            &self.clipped,
+            "the link's return is at its own full scale, so the tone has no figures: lower \
+             level_dbfs or turn the return's gain down",
+        );
+        warn(
             "reference-missing",
             &self.reference_missing,
-            "the tone does not stand clear of the noise in the reference's return, so the link's \
-             figures hold what the interface adds",
+            "the reference's return does not hold the tone clear of the noise and whole, so the \
+             link's figures hold what the interface adds",
         );
         warn(
             "reference-distorts",

@@ -1,6 +1,6 @@
 //! What one tone became at one return.
 
-use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter};
+use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter, is_cut_at_full_scale};
 
 use crate::settings::{BAND_FROM_HZ, TestTone};
 
@@ -11,6 +11,8 @@ pub struct Reading {
     pub harmonics: RelativeHarmonics,
     /// Distortion and noise re all that was heard in the band, as a ratio.
     pub thd_n_ratio: Estimate,
+    /// True where the recorder cut the wave at its full scale.
+    pub cut: bool,
 }
 
 /// Highest order, at most 10, whose harmonic of the frequency that was asked for is below
@@ -39,6 +41,7 @@ pub fn reading(
     Some(Reading {
         harmonics: RelativeHarmonics::of(&fit),
         thd_n_ratio: thd_n_ratio(&fit, counted, band),
+        cut: is_cut_at_full_scale(samples),
     })
 }
 

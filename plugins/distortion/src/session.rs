@@ -1,6 +1,6 @@
 //! One measurement of `distortion`.
 
-use goodwire_dsp::align::{Recordings, align};
+use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
 use goodwire_dsp::tone::{Heard, Sequence, ToneFitter};
 use goodwire_plugin_sdk::payload::open_request::Mode;
@@ -39,11 +39,7 @@ impl DistortionSession {
         if self.stimulus.is_what_was_sent(&take.sent) {
             return Ok(std::mem::take(&mut take.sent));
         }
-        Err(Failure::new(
-            "sent-mismatch",
-            "the sent file is not the stimulus of these parameters: give those that it was made \
-             with, or make it again",
-        ))
+        Err(refused(&AlignError::SentMismatch))
     }
 
     /// Reads every tone of the take.
@@ -58,7 +54,7 @@ impl DistortionSession {
             reference: take.reference.as_deref(),
             returned_rate_hz: rate_hz,
         })
-        .map_err(|error| Failure::new(error.id(), error.to_string()))?;
+        .map_err(|error| refused(&error))?;
         let heard = |samples, track| {
             let start = layout.body.start;
             Heard::new(samples, rate_hz, track, start, self.settings.rate_hz)
@@ -84,6 +80,10 @@ impl DistortionSession {
             })
             .collect())
     }
+}
+
+fn refused(error: &AlignError) -> Failure {
+    Failure::new(error.id(), error.to_string())
 }
 
 impl Session for DistortionSession {

@@ -10,7 +10,7 @@ use goodwire_plugin_sdk::parameters::{
 use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 
 /// What is left out of every tone after its fade, in seconds: links settle.
-pub const SETTLE_S: f64 = 0.1;
+pub const SETTLE_S: f64 = 0.06;
 
 /// The test frequencies where none are given, in Hz.
 const FREQS_HZ: [f64; 8] = [63.0, 125.0, 250.0, 500.0, 997.0, 2000.0, 4000.0, 6300.0];

@@ -94,6 +94,33 @@ pub fn align(recordings: &Recordings<'_>) -> Result<Alignment, AlignError> {
     })
 }
 
+/// Flat tops from which on a recording counts as clipped.
+const FLAT_TOPS_MIN: usize = 4;
+
+/// Refuses recordings in which the stimulus itself is cut off at its crests.
+///
+/// # Errors
+/// [`AlignError::Clipped`].
+pub fn refuse_clipped(
+    recordings: &Recordings<'_>,
+    alignment: &Alignment,
+) -> Result<(), AlignError> {
+    let refuse = |samples: &[f32], track: &Track, which| {
+        let first = track.offset_frames.max(0.0) as usize;
+        let end = (first + alignment.layout.frame_count()).min(samples.len());
+        let count = check::flat_top_count(&samples[first.min(end)..end]);
+        if count >= FLAT_TOPS_MIN {
+            return Err(AlignError::Clipped { which, count });
+        }
+        Ok(())
+    };
+    refuse(recordings.returned, &alignment.link, "link")?;
+    match recordings.reference.zip(alignment.reference.as_ref()) {
+        Some((samples, track)) => refuse(samples, track, "reference"),
+        None => Ok(()),
+    }
+}
+
 /// The stimulus at the rate of the recordings, `frame_count` samples.
 fn at_rate(recordings: &Recordings<'_>, frame_count: usize) -> Vec<f64> {
     let mut sent: Vec<f64> = recordings.sent.iter().map(|&x| f64::from(x)).collect();

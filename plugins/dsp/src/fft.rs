@@ -1,5 +1,6 @@
 //! Discrete Fourier transforms: thin, typed helpers round `rustfft`.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use rustfft::num_complex::Complex64;
@@ -23,6 +24,11 @@ pub fn smooth_size(at_least: usize) -> usize {
         .expect("powers of two are unbounded")
 }
 
+thread_local! {
+    /// Keeps what was planned: an analysis asks for the same few sizes again and again.
+    static PLANNER: RefCell<FftPlanner<f64>> = RefCell::new(FftPlanner::new());
+}
+
 /// Forward and inverse transform of one size, planned once.
 pub struct Transform {
     size: usize,
@@ -35,11 +41,12 @@ impl Transform {
     /// Plans transforms of `size` points, at least 1.
     #[must_use]
     pub fn new(size: usize) -> Self {
-        let mut planner = FftPlanner::new();
-        let (forward, inverse) = (
-            planner.plan_fft_forward(size),
-            planner.plan_fft_inverse(size),
-        );
+        let (forward, inverse) = PLANNER.with_borrow_mut(|planner| {
+            (
+                planner.plan_fft_forward(size),
+                planner.plan_fft_inverse(size),
+            )
+        });
         let scratch_len = forward
             .get_inplace_scratch_len()
             .max(inverse.get_inplace_scratch_len());

@@ -17,6 +17,7 @@ pub mod decibel;
 pub mod fft;
 pub mod noise;
 pub mod resample;
+pub mod response;
 pub mod stimulus;
 pub mod sweep;
 pub mod tone;

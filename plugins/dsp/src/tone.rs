@@ -3,6 +3,7 @@
 //! [`Sequence`] renders them, [`ToneFitter`] finds them again with their harmonics and with the
 //! noise beside each, [`RelativeHarmonics`] gives distortion as ratios with uncertainties.
 
+mod cut;
 mod fit;
 mod folding;
 mod harmonics;
@@ -12,6 +13,7 @@ mod sequence;
 mod solve;
 mod taper;
 
+pub use cut::is_cut_at_full_scale;
 pub use fit::{HARMONIC_COUNT_MAX, ToneFit, ToneFitter};
 pub use folding::clear_frequency_hz;
 pub use harmonics::{Estimate, HarmonicLevel, RelativeHarmonics};

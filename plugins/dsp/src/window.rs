@@ -5,7 +5,13 @@ use std::f64::consts::PI;
 /// Raised cosine from 0 at `x <= 0` to 1 at `x >= 1`: `(1 - cos(pi x)) / 2`. NaN gives NaN.
 #[must_use]
 pub fn rise(x: f64) -> f64 {
-    0.5 - 0.5 * (PI * x.clamp(0.0, 1.0)).cos()
+    if x <= 0.0 {
+        0.0
+    } else if x >= 1.0 {
+        1.0
+    } else {
+        0.5 - 0.5 * (PI * x).cos()
+    }
 }
 
 /// Flat window with raised-cosine ends: rises over `[from, from + rise_len]`, falls over

@@ -27,7 +27,7 @@ impl Protocol {
         redirect(nothing.as_raw_fd(), libc::STDIN_FILENO)?;
         redirect(libc::STDERR_FILENO, libc::STDOUT_FILENO)?;
         drop(nothing);
-        close_from(input.as_raw_fd().max(output.as_raw_fd()) + 1);
+        close_all_but(input.as_raw_fd(), output.as_raw_fd());
         watch_for_end(input.as_raw_fd())?;
         Ok(Self {
             input: BufReader::new(input),
@@ -72,11 +72,16 @@ fn redirect(from: RawFd, to: RawFd) -> io::Result<()> {
     }
 }
 
-/// Closes every descriptor from `first` on. Libraries of the daemon may have opened some without
-/// close-on-exec; a kernel without the call leaves them open, which harms nobody.
-fn close_from(first: RawFd) {
-    // SAFETY: nothing in this process owns a descriptor above those of the protocol yet.
-    unsafe { libc::syscall(libc::SYS_close_range, first, libc::c_uint::MAX, 0) };
+/// Closes every descriptor above the standard three but these two. Libraries of the daemon may have
+/// opened some without close-on-exec; a kernel without the call leaves them open.
+fn close_all_but(one: RawFd, other: RawFd) {
+    let (low, high) = (one.min(other), one.max(other));
+    for (first, last) in [(3, low - 1), (low + 1, high - 1), (high + 1, RawFd::MAX)] {
+        if first <= last {
+            // SAFETY: nothing in this process owns a descriptor but those of the protocol yet.
+            unsafe { libc::syscall(libc::SYS_close_range, first, last, 0) };
+        }
+    }
 }
 
 /// Ends the process when the other end of `input` is closed.

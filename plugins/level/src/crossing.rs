@@ -149,3 +149,6 @@ fn polynomial(knots: &[(f64, f64)], x: f64) -> f64 {
     };
     knots.iter().enumerate().map(term).sum()
 }
+
+#[cfg(test)]
+mod tests;

@@ -42,7 +42,7 @@ pub struct Context<'a> {
 /// The result of a measurement.
 ///
 /// # Errors
-/// `no-signal` where no step stands clear of the noise.
+/// `no-signal` where no step stands clear of the noise, `clipped` where all are cut by a return.
 pub fn result(
     steps: &[Step],
     polarity: f64,
@@ -51,13 +51,7 @@ pub fn result(
     let gains = step_gains(steps, context.has_reference);
     let mut notes = notes(steps, context);
     let clip = clip_point(steps, context, &mut notes);
-    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| {
-        Failure::new(
-            "no-signal",
-            "at no level does the tone stand clear of the noise: raise max_dbfs, or check that the \
-             link is on",
-        )
-    })?;
+    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(steps))?;
     let compression = compression_point(&gains, gain, from_dbfs, &mut notes);
     let mut figures = vec![gain_figure(gain, context)];
     figures.push(figure("polarity", polarity, 0.0, ""));
@@ -80,6 +74,26 @@ pub fn result(
         events: Vec::new(),
         notes,
     })
+}
+
+/// Why there is no gain.
+fn no_gain(steps: &[Step]) -> Failure {
+    let cut = |step: &Step| {
+        let both = [&step.link, &step.reference];
+        both.into_iter().flatten().any(|reading| reading.cut)
+    };
+    if steps.iter().any(cut) {
+        return Failure::new(
+            "clipped",
+            "a return is at its own full scale at every level: lower min_dbfs and max_dbfs, or turn \
+             the return's gain down",
+        );
+    }
+    Failure::new(
+        "no-signal",
+        "at no level does the tone stand clear of the noise: raise max_dbfs, or check that the link \
+         is on",
+    )
 }
 
 /// The gain, with the match divided out, and what unmatched knobs may hide.

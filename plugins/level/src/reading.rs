@@ -1,22 +1,14 @@
 //! What every step became: one reading for the link, one for the reference.
 
 use goodwire_dsp::decibel::{DB_PER_NEPER, db};
-use goodwire_dsp::tone::{Estimate, Heard, RelativeHarmonics, Sequence, ToneFitter};
+use goodwire_dsp::tone::{
+    Estimate, Heard, RelativeHarmonics, Sequence, ToneFitter, is_cut_at_full_scale,
+};
 
 use crate::settings::SETTLE_S;
 
 /// Harmonics count up to here, in Hz.
 const HARMONICS_BELOW_HZ: f64 = 20_000.0;
-
-/// A sample this near to full scale may have been cut there.
-const FULL_SCALE: f32 = 0.999;
-
-/// A recording with samples beyond this is not cut at full scale: its numbers go further.
-const BEYOND_FULL_SCALE: f32 = 1.001;
-
-/// Share of samples near full scale that tells a cut tone from one that just reaches it: of a sine
-/// of peak 1, `2 acos(0.999) / pi = 2.9 %` lie above 0.999; of one overdriven by 0.03 dB, 5 %.
-const CUT_SHARE: f64 = 0.05;
 
 /// One step at one return.
 #[derive(Debug, Clone, PartialEq)]
@@ -119,36 +111,13 @@ fn reading(
         },
         harmonics: RelativeHarmonics::of(&fit),
         snr_db: 10.0 * (tone_power / noise.power.max(f64::MIN_POSITIVE)).log10(),
-        cut: is_cut(samples),
+        cut: is_cut_at_full_scale(samples),
     })
-}
-
-/// True where the wave is flat at full scale.
-fn is_cut(samples: &[f32]) -> bool {
-    let near = samples.iter().filter(|x| x.abs() >= FULL_SCALE).count();
-    let beyond = samples.iter().any(|x| x.abs() > BEYOND_FULL_SCALE);
-    !beyond && near as f64 > CUT_SHARE * samples.len() as f64
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn sine(peak: f64, cut: f64) -> Vec<f32> {
-        (0..9_600)
-            .map(|n| std::f64::consts::TAU * 0.020_77 * f64::from(n))
-            .map(|phase| (peak * phase.sin()).clamp(-cut, cut) as f32)
-            .collect()
-    }
-
-    #[test]
-    fn tone_of_0_dbfs_is_not_cut_and_one_of_0_1_db_more_is() {
-        assert!(!is_cut(&sine(1.0, 1.0)));
-        assert!(is_cut(&sine(1.0116, 1.0)));
-        assert!(is_cut(&sine(1.0116, 32_767.0 / 32_768.0)));
-        assert!(!is_cut(&sine(1.0116, 0.9)), "the link's own clipping");
-        assert!(!is_cut(&sine(1.0116, 2.0)), "numbers beyond full scale");
-    }
 
     #[test]
     fn harmonics_of_997_hz_count_to_10_and_of_4_khz_to_4() {

@@ -1,6 +1,6 @@
 //! One measurement of `level`.
 
-use goodwire_dsp::align::{Recordings, align};
+use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
 use goodwire_dsp::tone::{Heard, Sequence, ToneFitter};
 use goodwire_plugin_sdk::payload::open_request::Mode;
@@ -39,11 +39,7 @@ impl LevelSession {
         if self.stimulus.is_what_was_sent(&take.sent) {
             return Ok(std::mem::take(&mut take.sent));
         }
-        Err(Failure::new(
-            "sent-mismatch",
-            "the sent file is not the stimulus of these parameters: give those that it was made \
-             with, or make it again",
-        ))
+        Err(refused(&AlignError::SentMismatch))
     }
 
     /// Reads every step of the take, and the polarity.
@@ -58,7 +54,7 @@ impl LevelSession {
             reference: take.reference.as_deref(),
             returned_rate_hz: rate_hz,
         })
-        .map_err(|error| Failure::new(error.id(), error.to_string()))?;
+        .map_err(|error| refused(&error))?;
         let sequence = self.stimulus.body();
         let mut fitter = ToneFitter::new();
         let mut read = |samples: &[f32], track| {
@@ -81,6 +77,10 @@ impl LevelSession {
         let straight = alignment.reference.map_or(1.0, |track| track.polarity);
         Ok((steps, alignment.link.polarity * straight))
     }
+}
+
+fn refused(error: &AlignError) -> Failure {
+    Failure::new(error.id(), error.to_string())
 }
 
 impl Session for LevelSession {

@@ -1,81 +1,62 @@
 //! The analysis `loudest`: plays a tone of one second and says how loud the link gave it back.
 
-use goodwire_plugin_sdk::{
-    Block, Failure, Fed, OpenError, Plugin, Session, Value, api, export_plugin, payload,
-    payload::plan::{Capture, capture::Kind},
-};
+use goodwire_plugin_sdk::figures::figure;
+use goodwire_plugin_sdk::parameters::{Parameters, level_dbfs, wake_s};
+use goodwire_plugin_sdk::{Block, Failure, Fed, OpenError, Plugin, Session};
+use goodwire_plugin_sdk::{export_plugin, payload, take::plan_of_one_step};
 
-struct Loudest;
-
-struct Run {
-    rate_hz: i32,
+struct Loudest {
+    rate_hz: f64,
     level_dbfs: f64,
+    wake_frame_count: u64,
     peak: f32,
 }
 
 impl Plugin for Loudest {
     fn describe() -> payload::Description {
-        let level = api::Parameter {
-            id: "level_dbfs".into(),
-            kind: api::parameter::Kind::Number.into(),
-            unit: "dBFS".into(),
-            text: "Peak of the tone.".into(),
-            default_value: Some(Value::from(-30.0)),
-            min: Some(-80.0),
-            max: Some(0.0),
-            level: true,
-            ..Default::default()
+        let loudest = payload::AnalysisDescription {
+            id: "loudest".into(),
+            title: "Loudest sample".into(),
+            summary: "Says how loud a tone of 997 Hz comes back.".into(),
+            parameters: vec![level_dbfs(-30.0), wake_s()],
+            plays: true,
         };
         payload::Description {
             plugin: "loudest".into(),
             version: "1.0.0".into(),
-            analyses: vec![payload::AnalysisDescription {
-                id: "loudest".into(),
-                title: "Loudest sample".into(),
-                summary: "Says how loud a tone of 1 kHz comes back.".into(),
-                parameters: vec![level],
-                plays: true,
-            }],
+            analyses: vec![loudest],
         }
     }
 
     fn open(request: &payload::OpenRequest) -> Result<Box<dyn Session>, OpenError> {
-        let given = request.parameters.clone().unwrap_or_default();
-        let level = given
-            .fields
-            .get("level_dbfs")
-            .and_then(|value| value.kind.clone());
-        let Some(goodwire_plugin_sdk::Kind::NumberValue(level_dbfs)) = level else {
-            return Err(Failure::new("bad-call", "level_dbfs is missing").into());
-        };
-        Ok(Box::new(Run {
-            rate_hz: request.rate_hz,
-            level_dbfs,
+        let given = Parameters::of(request);
+        let rate_hz = f64::from(request.rate_hz);
+        Ok(Box::new(Self {
+            rate_hz,
+            level_dbfs: given.number("level_dbfs"),
+            wake_frame_count: (given.number("wake_s") * rate_hz) as u64,
             peak: 0.0,
         }))
     }
 }
 
-impl Session for Run {
+impl Session for Loudest {
     fn plan(&mut self) -> Result<payload::Plan, Failure> {
-        Ok(payload::Plan {
-            captures: vec![Capture {
-                kind: Kind::Link.into(),
-            }],
-            steps: vec![payload::Step {
-                frame_count: self.rate_hz,
-                tail_frame_count: self.rate_hz / 10,
-                repeat_count: 1,
-                peak_dbfs: self.level_dbfs,
-                loss: payload::step::Loss::Retry.into(),
-            }],
-        })
+        let (second, wake) = (self.rate_hz as usize, self.wake_frame_count as usize);
+        Ok(plan_of_one_step(wake + second, second, self.level_dbfs))
     }
 
     fn render(&mut self, _step: u32, first: u64, samples: &mut [f32]) -> Result<(), Failure> {
-        let amplitude = 10_f64.powf(self.level_dbfs / 20.0);
-        for (frame, sample) in (first..self.rate_hz as u64).zip(samples) {
-            let turns = 1000.0 * frame as f64 / f64::from(self.rate_hz);
+        let end = self.wake_frame_count + self.rate_hz as u64;
+        for (frame, sample) in (first..end).zip(samples) {
+            // Links sleep: a softer tone wakes them first.
+            let softer_db = if frame < self.wake_frame_count {
+                20.0
+            } else {
+                0.0
+            };
+            let amplitude = 10_f64.powf((self.level_dbfs - softer_db) / 20.0);
+            let turns = 997.0 * frame as f64 / self.rate_hz;
             *sample = (amplitude * (std::f64::consts::TAU * turns.fract()).sin()) as f32;
         }
         Ok(())
@@ -88,9 +69,10 @@ impl Session for Run {
 
     fn feed(&mut self, block: &Block<'_>) -> Result<Fed, Failure> {
         let link = block.channels[0].unwrap_or_default();
-        self.peak = link
-            .iter()
-            .fold(self.peak, |peak, sample| peak.max(sample.abs()));
+        let awake = self.wake_frame_count.saturating_sub(block.first_frame) as usize;
+        for sample in link.iter().skip(awake) {
+            self.peak = self.peak.max(sample.abs());
+        }
         Ok(Fed::More)
     }
 
@@ -98,14 +80,11 @@ impl Session for Run {
         if self.peak == 0.0 {
             return Err(Failure::new("no-signal", "the link returned silence"));
         }
-        let figure = api::Figure {
-            id: "peak".into(),
-            value: Some(20.0 * f64::from(self.peak).log10()),
-            unit: "dBFS".into(),
-            ..Default::default()
-        };
+        let peak_dbfs = 20.0 * f64::from(self.peak).log10();
+        // How far the largest sample of a tone may lie below its crest, as a standard deviation.
+        let uncertainty_db = 0.01;
         Ok(payload::SessionResult {
-            figures: vec![figure],
+            figures: vec![figure("peak", peak_dbfs, uncertainty_db, "dBFS")],
             ..Default::default()
         })
     }

@@ -1,23 +1,24 @@
 //! What [`export_plugin!`](crate::export_plugin) puts between the C calls and a plugin: null and
 //! length checks, panics caught, one owner for every buffer.
 
+mod said;
+
 use std::{
-    any::Any,
     ffi::c_void,
     marker::PhantomData,
     panic::{AssertUnwindSafe, catch_unwind},
     ptr, slice,
-    sync::{Mutex, MutexGuard, PoisonError},
 };
 
 pub use goodwire_plugin_abi::PluginTable;
 use goodwire_plugin_abi::{
-    ABI_MAJOR, ABI_MINOR, BLOCK_LAST, BROKEN, Block as RawBlock, Bytes, ENOUGH, FAILED, INVALID,
-    OK, SessionHandle, Status,
+    ABI_MAJOR, ABI_MINOR, BLOCK_LAST, BROKEN, Block as RawBlock, Bytes, ENOUGH, INVALID, OK,
+    SessionHandle, Status,
 };
 use prost::Message;
 
 use crate::{Block, Failure, Fed, OpenError, Plugin, Session, payload};
+use said::{Said, bad_call, outside, panic_text};
 
 /// Most bytes that a message may have.
 const MESSAGE_BYTES_MAX: u64 = 64 << 20;
@@ -64,65 +65,6 @@ struct Instance {
     said: Said,
     /// True after a panic: the session may be half changed and is not called again.
     broken: bool,
-}
-
-/// What was last handed out; kept until the next call.
-struct Said {
-    reply: Vec<u8>,
-    error: String,
-}
-
-impl Said {
-    const NOTHING: Self = Self {
-        reply: Vec::new(),
-        error: String::new(),
-    };
-
-    fn fail(&mut self, failure: &Failure) -> Status {
-        self.error = format!("{}: {}", failure.id, failure.text);
-        FAILED
-    }
-
-    fn broke(&mut self, panic: Box<dyn Any + Send>) -> Status {
-        self.error = format!("plugin-panicked: {}", panic_text(panic));
-        BROKEN
-    }
-
-    /// Keeps `message` and points `out` at it.
-    ///
-    /// # Safety
-    /// `out` is valid for writing.
-    unsafe fn reply(&mut self, message: &impl Message, out: *mut Bytes) -> Status {
-        self.reply = message.encode_to_vec();
-        // SAFETY: the caller vouches for `out`; the bytes stay until the next call replaces them.
-        unsafe { out.write(Bytes::of(&self.reply)) };
-        OK
-    }
-}
-
-/// What `describe` and `open` said, which have no session to keep it.
-static OUTSIDE: Mutex<Said> = Mutex::new(Said::NOTHING);
-
-fn outside() -> MutexGuard<'static, Said> {
-    OUTSIDE.lock().unwrap_or_else(PoisonError::into_inner)
-}
-
-/// The words of a panic.
-fn panic_text(panic: Box<dyn Any + Send>) -> String {
-    let text = if let Some(text) = panic.downcast_ref::<&str>() {
-        (*text).to_owned()
-    } else if let Some(text) = panic.downcast_ref::<String>() {
-        text.clone()
-    } else {
-        "the plugin panicked without words".to_owned()
-    };
-    // What a plugin panics with may panic again when it is dropped.
-    std::mem::forget(panic);
-    text
-}
-
-fn bad_call(what: &str) -> Failure {
-    Failure::new("bad-call", format!("the host called with {what}"))
 }
 
 /// Reads a message that the host passed.

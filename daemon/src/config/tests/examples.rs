@@ -156,7 +156,7 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         hum_hz = 60
         polynomial = [0.01, 0, -1e-3]
         hard_clip_dbfs = -6
-        soft_clip_dbfs = -3
+        soft_clip_dbfs = 6
         resync_jitter_ms = 0.5
         resync_every_s = 2
         skew_ppm = -25
@@ -182,7 +182,7 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         hum_hz: 60.0,
         polynomial: vec![0.01, 0.0, -1e-3],
         hard_clip_dbfs: Some(-6.0),
-        soft_clip_dbfs: Some(-3.0),
+        soft_clip_dbfs: Some(6.0),
         resync_jitter_ms: 0.5,
         resync_every_s: 2.0,
         skew_ppm: -25.0,

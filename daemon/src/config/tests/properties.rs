@@ -65,7 +65,9 @@ proptest! {
     }
 
     #[test]
-    fn one_changed_character_is_right_or_told_within_the_file(at in 0..400usize, new in any::<char>()) {
+    fn one_changed_character_is_right_or_told_within_the_file(
+        at in 0..400usize, new in any::<char>()
+    ) {
         let text = simulated("[reference]\nsend = 2\nreturn = 2\n")
             + &link("lectern", 1, 1, "pad_db = 40\n[link.setup]\ngain = \"-10\"");
         let changed: String = text

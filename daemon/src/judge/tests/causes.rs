@@ -108,6 +108,33 @@ fn ten_db_more_gain_and_a_clip_point_10_db_lower_is_the_transmitters_gain() {
 }
 
 #[test]
+fn too_much_gain_and_a_clip_point_too_low_are_the_transmitters_gain_without_a_baseline_too() {
+    let limits = [
+        within("gain", -2.0, 2.0),
+        LimitConfig {
+            min: Some(-12.0),
+            ..limit("clip_point")
+        },
+    ];
+    assert_eq!(
+        found(&limits, &measured(level(14.0, -24.0)), None),
+        ["transmitter-gain"]
+    );
+    assert_eq!(
+        found(&limits, &measured(level(14.0, -6.0)), None),
+        ["return-knob"]
+    );
+    assert_eq!(
+        found(&limits, &measured(level(-14.0, -6.0)), None),
+        ["return-knob"]
+    );
+    assert_eq!(
+        found(&limits, &measured(level(0.0, -24.0)), None),
+        ["clips-early"]
+    );
+}
+
+#[test]
 fn a_gain_that_moved_within_its_uncertainty_is_no_finding() {
     let before = baseline(vec![figure("gain", 0.0, 0.1)]);
     let unsure = measured(vec![figure("gain", 1.5, 0.5)]);
@@ -152,7 +179,7 @@ fn distortion_that_the_cable_shows_too_is_the_interfaces() {
         found(&limits, &pair(1.0, 1.1), None),
         ["reference-distorts"]
     );
-    assert_eq!(found(&limits, &pair(1.0, 0.1), None), [""; 0]);
+    assert_eq!(found(&limits, &pair(1.0, 0.1), None), ["link-distorts"]);
     assert_eq!(
         found(&limits, &pair(0.1, 0.2), None),
         [""; 0],

@@ -13,7 +13,7 @@ fn a_change_of_1_31_db_with_uncertainties_of_0_03_db_is_drift() {
     let verdict = moved(0.5, -0.81, 0.03);
     assert_eq!(verdict.outcome(), Drift);
     // 2 · √(0.03² + 0.03²) = 0.0849.
-    let text = "Gain has moved by -1.310 ± 0.085 dB from the baseline's 0.5 dB, \
+    let text = "Gain has moved by -1.310 ± 0.085 dB from the baseline's 0.500 dB, \
                 further than 1 dB.";
     assert_eq!(sentence(&verdict), text);
     assert_eq!(verdict.judgements[0].baseline_value, Some(0.5));

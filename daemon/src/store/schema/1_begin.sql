@@ -14,8 +14,12 @@ CREATE TABLE measurements (
     curves        BLOB    NOT NULL DEFAULT x''   -- a Measurement with its curves alone
 ) STRICT;
 
-CREATE INDEX measurements_by_link ON measurements (link, analysis, id);
+CREATE INDEX measurements_by_link ON measurements (link, id);
 CREATE INDEX measurements_by_analysis ON measurements (analysis, id);
+CREATE INDEX measurements_by_both ON measurements (link, analysis, id);
+-- Has all that is asked for of the last checks of a link, so that no result is read for them.
+CREATE INDEX measurements_ended ON measurements (link, analysis, end_time, id, state)
+    WHERE state >= 3 AND NOT is_match;
 CREATE UNIQUE INDEX measurements_by_request ON measurements (request_id, request_index)
     WHERE request_id IS NOT NULL;
 CREATE INDEX measurements_unfinished ON measurements (id) WHERE state < 3;

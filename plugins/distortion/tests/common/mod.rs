@@ -1,17 +1,20 @@
 //! Runs the plugin on links that are made of closed forms.
 
+#![allow(dead_code, reason = "not every file of tests uses all of it")]
+
 use goodwire_dsp::noise::gaussian;
+use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_distortion::Distortion;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 use goodwire_plugin_sdk::{
-    Block, Failure, Kind, Plugin, Session, Value, parameters::request_of_defaults,
+    Block, Failure, Kind, ListValue, Plugin, Session, Value, parameters::request_of_defaults,
 };
 
 pub const RATE_HZ: i32 = 48_000;
 
-/// A request with the defaults of the schema and some other values.
-pub fn request(mode: Mode, set: &[(&str, f64)]) -> OpenRequest {
+/// A request with the defaults of the schema, some other values, and other frequencies if any.
+pub fn request(mode: Mode, set: &[(&str, f64)], freqs_hz: &[f64]) -> OpenRequest {
     let declared = &Distortion::describe().analyses[0].parameters;
     let mut request = request_of_defaults("distortion", declared);
     for (id, number) in set {
@@ -20,6 +23,16 @@ pub fn request(mode: Mode, set: &[(&str, f64)]) -> OpenRequest {
         };
         let fields = &mut request.parameters.as_mut().unwrap().fields;
         assert!(fields.insert((*id).to_owned(), value).is_some(), "{id}");
+    }
+    if !freqs_hz.is_empty() {
+        let values = freqs_hz.iter().map(|&hz| Value {
+            kind: Some(Kind::NumberValue(hz)),
+        });
+        let list = Kind::ListValue(ListValue {
+            values: values.collect(),
+        });
+        let fields = &mut request.parameters.as_mut().unwrap().fields;
+        fields.insert("freqs_hz".to_owned(), Value { kind: Some(list) });
     }
     request.set_mode(mode);
     request.rate_hz = RATE_HZ;
@@ -104,4 +117,18 @@ pub fn figure_at(result: &SessionResult, id: &str, freq_hz: f64) -> Option<(f64,
 /// True where there is such a note.
 pub fn has_note(result: &SessionResult, id: &str) -> bool {
     result.notes.iter().any(|note| note.id == id)
+}
+
+/// What a recorder with another rate and clock makes of a sound: plus `ppm` gives more samples. It
+/// starts `before_s` before the sound and ends as long after it.
+pub fn recorded_by(sound: &[f32], rate_hz: f64, ppm: f64, before_s: f64) -> Vec<f32> {
+    let step = f64::from(RATE_HZ) / (rate_hz * (1.0 + ppm * 1e-6));
+    let sound: Vec<f64> = sound.iter().map(|&x| f64::from(x)).collect();
+    let before = before_s * rate_hz;
+    let count = (sound.len() as f64 / step + 2.0 * before) as usize;
+    Resampler::new(step)
+        .resample(&sound, -before * step, step, count)
+        .iter()
+        .map(|&x| x as f32)
+        .collect()
 }

@@ -40,6 +40,15 @@ pub enum AlignError {
         /// `link` or `reference`.
         which: &'static str,
     },
+    /// What was sent is not the stimulus of these parameters.
+    SentMismatch,
+    /// The wave is cut off at its crests.
+    Clipped {
+        /// `link` or `reference`.
+        which: &'static str,
+        /// Number of flat tops.
+        count: usize,
+    },
     /// A sample is NaN or infinite.
     NotFinite {
         /// `link` or `reference`.
@@ -58,7 +67,8 @@ impl AlignError {
             Self::Unrelated { .. } => "unrelated",
             Self::TooShort { .. } => "too-short",
             Self::CutOff { .. } => "cut-off",
-            Self::OtherStimulus { .. } => "sent-mismatch",
+            Self::OtherStimulus { .. } | Self::SentMismatch => "sent-mismatch",
+            Self::Clipped { .. } => "clipped",
             Self::NotFinite { .. } => "not-finite",
         }
     }
@@ -95,6 +105,16 @@ impl fmt::Display for AlignError {
                 f,
                 "the {which}'s return is of another stimulus: its bursts are not as far apart as \
                  those that were sent"
+            ),
+            Self::SentMismatch => write!(
+                f,
+                "what was sent is not the stimulus of these parameters: give the parameters that \
+                 the stimulus was made with"
+            ),
+            Self::Clipped { which, count } => write!(
+                f,
+                "the {which}'s return is cut off at its crests ({count} flat tops): lower the level \
+                 of the stimulus, or the gain of the link or of the return"
             ),
             Self::NotFinite { which, index } => write!(
                 f,

@@ -9,6 +9,9 @@ use crate::align::Track;
 /// link and what the alignment left.
 const GUARD_S: f64 = 0.005;
 
+/// Pieces are cut to a multiple of so many samples.
+const LENGTH_STEP: usize = 32;
+
 /// One recording of a stimulus whose body is a [`Sequence`].
 ///
 /// The recording is read as it is, on its own clock: nothing is interpolated, so nothing is added
@@ -67,8 +70,9 @@ impl<'a> Heard<'a> {
         if from < 0.0 || to <= from {
             return &[];
         }
-        self.samples
-            .get(from as usize..to as usize)
-            .unwrap_or_default()
+        // Tones of one length give pieces of one length, wherever the clocks put their ends.
+        let length = (to - from) as usize / LENGTH_STEP * LENGTH_STEP;
+        let from = from as usize;
+        self.samples.get(from..from + length).unwrap_or_default()
     }
 }

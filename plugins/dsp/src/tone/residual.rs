@@ -7,6 +7,9 @@ use rustfft::num_complex::Complex64;
 /// outside the hole that the fit leaves, and near enough to be like the noise in it.
 const NEIGHBOURS: (f64, f64) = (4.0, 20.0);
 
+/// Width of the pieces of a band in which the noise between lines is told, in cycles over the piece.
+const NOISE_BINS: usize = 100;
+
 /// The spectrum of what is left, under a Hann window.
 #[derive(Debug, Clone)]
 pub struct Residual {
@@ -28,19 +31,17 @@ pub struct BandPower {
 }
 
 impl Residual {
-    /// Transforms the residual of a piece.
-    pub(super) fn new(planner: &mut FftPlanner<f64>, left: Vec<f64>) -> Self {
+    /// Transforms the residual of a piece under `window`, whose mean square is 3/8.
+    pub(super) fn new(planner: &mut FftPlanner<f64>, left: &[f64], window: &[f64]) -> Self {
         let sample_count = left.len();
         let transform_length = transform_length(sample_count);
         let mut bins = vec![Complex64::new(0.0, 0.0); transform_length];
-        let turn = std::f64::consts::PI / sample_count as f64;
-        for (n, (bin, sample)) in bins.iter_mut().zip(&left).enumerate() {
-            bin.re = sample * (turn * (n as f64 + 0.5)).sin().powi(2);
+        for (bin, (sample, weight)) in bins.iter_mut().zip(left.iter().zip(window)) {
+            bin.re = sample * weight;
         }
         planner
             .plan_fft_forward(transform_length)
             .process(&mut bins);
-        // Mean square of a Hann window: 3/8.
         let square_sum = 0.375 * sample_count as f64;
         bins.truncate(transform_length / 2);
         Self {
@@ -51,49 +52,45 @@ impl Residual {
     }
 
     /// Variance of white noise as dense as the residual is beside `cycles_per_sample`, where other
-    /// tones may stand every `spacing` cycles per sample.
+    /// tones may stand every `spacing` cycles per sample. Lines among the neighbours do not count.
     #[must_use]
     pub fn variance_beside(&self, cycles_per_sample: f64, spacing: f64) -> f64 {
         let bin = 1.0 / self.sample_count as f64;
         let far = (NEIGHBOURS.1 * bin).min(spacing / 2.0);
         let near = (NEIGHBOURS.0 * bin).min(far / 2.0);
-        let below = self.mean_density(cycles_per_sample - far, cycles_per_sample - near);
-        let above = self.mean_density(cycles_per_sample + near, cycles_per_sample + far);
-        match (below, above) {
-            (Some(below), Some(above)) => (below + above) / 2.0,
-            (one, other) => one.or(other).unwrap_or(0.0),
-        }
+        // Below three cycles over the piece, what drifts is not noise.
+        let lowest = (cycles_per_sample - far).max(3.0 * bin);
+        let below = self.bins(lowest, cycles_per_sample - near);
+        let above = self.bins(cycles_per_sample + near, cycles_per_sample + far);
+        let mut beside = self.density[below].to_vec();
+        beside.extend_from_slice(&self.density[above]);
+        noise_density(&mut beside)
     }
 
     /// Power between two frequencies in cycles per sample.
     ///
     /// `2 / L * sum of |R|² / sum(v²)` over the bins of a transform of length `L` under the window
     /// `v`; a sine well inside the band reads half its squared peak. The deviation is that of
-    /// Gaussian noise with this spectrum: neighbouring bins of a Hann window of `N` samples count as
+    /// steady lines in Gaussian noise: a bin of the density `p` where noise has the density `m` has
+    /// the variance `2 p m - m²`, and neighbouring bins of a Hann window of `N` samples count as
     /// `L / N * 35/18` for one (`35/18 = N sum(v⁴) / sum(v²)²`).
     #[must_use]
     pub fn band_power(&self, from: f64, to: f64) -> BandPower {
         let bins = self.bins(from, to);
-        let (mut sum, mut square_sum) = (0.0, 0.0);
-        for &density in &self.density[bins] {
-            sum += density;
-            square_sum += density * density;
-        }
         let length = self.transform_length as f64;
-        let together = length / self.sample_count as f64 * 35.0 / 18.0;
+        let padding = length / self.sample_count as f64;
+        let piece_length = (NOISE_BINS as f64 * padding) as usize;
+        let (mut sum, mut variance) = (0.0, 0.0);
+        for piece in self.density[bins].chunks(piece_length.max(1)) {
+            let noise = noise_density(&mut piece.to_vec());
+            let power: f64 = piece.iter().sum();
+            sum += power;
+            variance += (2.0 * power * noise - piece.len() as f64 * noise * noise).max(0.0);
+        }
         BandPower {
             power: 2.0 / length * sum,
-            // Squares of a chi-squared variable of two degrees average twice the squared mean.
-            uncertainty: 2.0 / length * (square_sum / 2.0 * together).sqrt(),
+            uncertainty: 2.0 / length * (variance * padding * 35.0 / 18.0).sqrt(),
         }
-    }
-
-    /// Mean density between two frequencies; `None` where no bin lies there.
-    fn mean_density(&self, from: f64, to: f64) -> Option<f64> {
-        let lowest = 3.0 / self.sample_count as f64;
-        let bins = self.bins(from.max(lowest), to);
-        let count = bins.len() as f64;
-        (count > 0.0).then(|| self.density[bins].iter().sum::<f64>() / count)
     }
 
     /// The bins from one frequency to another.
@@ -102,6 +99,20 @@ impl Residual {
         let end = bin(to).min(self.density.len());
         bin(from).min(end)..end
     }
+}
+
+/// Mean density of the noise among bins of which less than half hold lines; 0 for none.
+///
+/// From the median: densities of noise are distributed exponentially, and the `k`-th smallest of
+/// `n` such (from 0) is on average `1/n + 1/(n-1) + … + 1/(n-k)` of their mean, which is
+/// `ln((n + 1/2) / (n - k - 1/2))` within 2 % from three bins on (Euler and Maclaurin).
+fn noise_density(bins: &mut [f64]) -> f64 {
+    if bins.is_empty() {
+        return 0.0;
+    }
+    let (count, middle) = (bins.len() as f64, bins.len() / 2);
+    let (_, median, _) = bins.select_nth_unstable_by(middle, f64::total_cmp);
+    *median / ((count + 0.5) / (count - middle as f64 - 0.5)).ln()
 }
 
 /// The next length that transforms quickly: a power of two, or three quarters of one.

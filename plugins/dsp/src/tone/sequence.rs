@@ -75,8 +75,11 @@ impl Sequence {
         if frame < start {
             return 0.0;
         }
+        if frame >= start + self.ramp_frames {
+            return 1.0;
+        }
         let done = (frame - start) as f64 / self.ramp_frames as f64;
-        0.5 - 0.5 * (PI * done.min(1.0)).cos()
+        0.5 - 0.5 * (PI * done).cos()
     }
 }
 

@@ -1,6 +1,9 @@
 //! Runs the plugin on links that are made of closed forms.
 
+#![allow(dead_code, reason = "not every file of tests uses all of it")]
+
 use goodwire_dsp::noise::gaussian;
+use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_level::Level;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
@@ -100,4 +103,18 @@ pub fn figure(result: &SessionResult, id: &str) -> Option<(f64, f64)> {
 /// True where there is such a note.
 pub fn has_note(result: &SessionResult, id: &str) -> bool {
     result.notes.iter().any(|note| note.id == id)
+}
+
+/// What a recorder with another rate and clock makes of a sound: plus `ppm` gives more samples. It
+/// starts `before_s` before the sound and ends as long after it.
+pub fn recorded_by(sound: &[f32], rate_hz: f64, ppm: f64, before_s: f64) -> Vec<f32> {
+    let step = f64::from(RATE_HZ) / (rate_hz * (1.0 + ppm * 1e-6));
+    let sound: Vec<f64> = sound.iter().map(|&x| f64::from(x)).collect();
+    let before = before_s * rate_hz;
+    let count = (sound.len() as f64 / step + 2.0 * before) as usize;
+    Resampler::new(step)
+        .resample(&sound, -before * step, step, count)
+        .iter()
+        .map(|&x| x as f32)
+        .collect()
 }

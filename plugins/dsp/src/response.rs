@@ -1,0 +1,27 @@
+//! The response of a link to exponential sweeps, with its noise.
+//!
+//! [`SweepTrain`] is the body of a stimulus: one sweep or several, alike or at several levels.
+//! [`deconvolve`] divides each returned sweep by the sent one, [`average`] puts repeats on each
+//! other's delay, [`Gated`] keeps of the response what stands out of the noise and reads it at
+//! any frequency with its variance.
+
+mod average;
+pub mod curve;
+mod deconvolve;
+mod gated;
+mod gates;
+mod line;
+mod matched;
+mod point;
+mod timing;
+mod train;
+
+pub use average::{Averaged, average};
+pub use deconvolve::{Channel, NoResponse, SweepResponse, deconvolve};
+pub use gated::Gated;
+pub use gates::Gate;
+pub use line::{Line, fit_line};
+pub use matched::PathDifference;
+pub use point::{Point, latency_grid, linear_grid, log_grid};
+pub use timing::{Arrival, arrivals};
+pub use train::SweepTrain;

@@ -1,0 +1,230 @@
+//! Each returned sweep divided by the sent one.
+
+use std::f64::consts::{PI, TAU};
+use std::fmt;
+
+use rustfft::num_complex::Complex64;
+
+use super::train::SweepTrain;
+use crate::align::{Alignment, Track};
+use crate::fft::{Transform, smooth_size};
+use crate::sweep::Sweep;
+
+/// Seconds round 0 in which the peak of a response is looked for: what alignment left, and steps.
+const PEAK_WITHIN_S: f64 = 0.06;
+
+/// How far the peak must stand above the RMS of the rest of the response. Gaussian noise of a
+/// million samples reaches 5.3; unrelated sounds more, but no tenfold.
+const PEAK_RATIO_MIN: f64 = 10.0;
+
+/// One channel's answer to one sweep.
+#[derive(Debug, Clone)]
+pub struct Channel {
+    /// Response at the bins of the transform, from 0 to half the rate, with its peak at lag 0;
+    /// beyond the swept band continued without an edge.
+    pub spectrum: Vec<Complex64>,
+    /// Frames (of the recording's nominal rate, on the stimulus' clock) by which the response
+    /// was late: what was taken out of `spectrum`.
+    pub lag_frames: f64,
+}
+
+/// What one sweep of a train gave.
+#[derive(Debug, Clone)]
+pub struct SweepResponse {
+    /// The link's return against what was sent.
+    pub link: Channel,
+    /// The reference's return against what was sent.
+    pub reference: Option<Channel>,
+    /// Size of the transform.
+    pub size: usize,
+    /// Rate in Hz of lags and bins.
+    pub rate_hz: f64,
+}
+
+/// No response stands out of the noise where the bursts said that it would be.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NoResponse {
+    /// `link` or `reference`.
+    pub which: &'static str,
+    /// Peak of the response over the RMS of the rest.
+    pub peak_ratio: f64,
+}
+
+impl fmt::Display for NoResponse {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "the {}'s return holds the alignment bursts but no answer to the sweep: its peak stands \
+             only {:.1} times above the rest, at least {PEAK_RATIO_MIN} is needed",
+            self.which, self.peak_ratio
+        )
+    }
+}
+
+impl std::error::Error for NoResponse {}
+
+/// Divides every sweep of `train` in `alignment` by what was sent, circularly: harmonic N of a
+/// distorting link then lies at lag `-L ln N`.
+///
+/// # Errors
+/// [`NoResponse`] where a return does not answer to a sweep.
+pub fn deconvolve(
+    alignment: &Alignment,
+    train: &SweepTrain,
+) -> Result<Vec<SweepResponse>, NoResponse> {
+    let window = train.window(&alignment.layout, 0);
+    let mut divider = Divider {
+        transform: Transform::new(smooth_size(window.len())),
+        rate_hz: alignment.layout.rate_hz,
+        sweep: *train.sweep(),
+    };
+    (0..train.amplitudes().len())
+        .map(|index| divider.response(alignment, train, index))
+        .collect()
+}
+
+struct Divider {
+    transform: Transform,
+    rate_hz: f64,
+    sweep: Sweep,
+}
+
+impl Divider {
+    fn response(
+        &mut self,
+        alignment: &Alignment,
+        train: &SweepTrain,
+        index: usize,
+    ) -> Result<SweepResponse, NoResponse> {
+        let window = train.window(&alignment.layout, index);
+        let [sent, _] = self
+            .transform
+            .forward_pair(&alignment.sent[window.clone()], &[]);
+        let part = |track: &Track| track.samples[window.clone()].to_vec();
+        let link = part(&alignment.link);
+        let reference = alignment.reference.as_ref().map(part).unwrap_or_default();
+        let mut spectra = self.transform.forward_pair(&link, &reference);
+        let signs = [
+            alignment.link.polarity,
+            alignment
+                .reference
+                .as_ref()
+                .map_or(1.0, |track| track.polarity),
+        ];
+        for (spectrum, sign) in spectra.iter_mut().zip(signs) {
+            self.divide(spectrum, &sent, sign);
+        }
+        let responses = self.transform.inverse_pair(&spectra[0], &spectra[1]);
+        let [link, reference] = spectra;
+        let link = self.centre(link, &responses[0], "link")?;
+        let reference = match alignment.reference {
+            Some(_) => Some(self.centre(reference, &responses[1], "reference")?),
+            None => None,
+        };
+        Ok(SweepResponse {
+            link,
+            reference,
+            size: self.transform.size(),
+            rate_hz: self.rate_hz,
+        })
+    }
+
+    /// `Y / X` where the sweep is strong; beyond, the value at the edge goes on.
+    fn divide(&self, spectrum: &mut [Complex64], sent: &[Complex64], sign: f64) {
+        let per_bin_hz = self.rate_hz / self.transform.size() as f64;
+        // Half of the fades' amplitude is reached half an octave, or half the fade, out.
+        let low = ((self.sweep.begin_hz * self.sweep.start_hz).sqrt() / per_bin_hz).ceil() as usize;
+        let high_hz = (self.sweep.stop_hz * self.sweep.end_hz).sqrt();
+        let high = ((high_hz.min(0.497 * self.rate_hz)) / per_bin_hz) as usize;
+        let low = low.max(1);
+        for (value, sent) in spectrum[low..=high].iter_mut().zip(&sent[low..=high]) {
+            *value /= sent;
+        }
+        continue_down(spectrum, low, sign);
+        continue_up(spectrum, high);
+    }
+
+    /// Moves the peak of the response to lag 0.
+    fn centre(
+        &self,
+        mut spectrum: Vec<Complex64>,
+        response: &[f64],
+        which: &'static str,
+    ) -> Result<Channel, NoResponse> {
+        let size = response.len();
+        let reach = (PEAK_WITHIN_S * self.rate_hz) as usize;
+        let lags = (0..reach).chain(size - reach..size);
+        let peak = lags
+            .max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()))
+            .unwrap_or(0);
+        let power = response.iter().map(|x| x * x).sum::<f64>() - response[peak].powi(2);
+        let rest = (power / size as f64).sqrt();
+        let peak_ratio = response[peak].abs() / rest.max(f64::MIN_POSITIVE);
+        if peak_ratio.is_nan() || peak_ratio < PEAK_RATIO_MIN {
+            return Err(NoResponse { which, peak_ratio });
+        }
+        let lag = if peak > size / 2 {
+            peak as f64 - size as f64
+        } else {
+            peak as f64
+        };
+        delay(&mut spectrum, -lag, size);
+        Ok(Channel {
+            spectrum,
+            lag_frames: lag,
+        })
+    }
+}
+
+/// Delays a half spectrum of a transform of `size` by `frames`.
+pub(super) fn delay(spectrum: &mut [Complex64], frames: f64, size: usize) {
+    if frames == 0.0 {
+        return;
+    }
+    // A turn is multiplied up over 64 bins, then taken afresh: no error grows.
+    let turn = Complex64::cis(-TAU * frames / size as f64);
+    for (number, chunk) in spectrum.chunks_mut(64).enumerate() {
+        let mut phasor = Complex64::cis(-TAU * frames * (64 * number) as f64 / size as f64);
+        for value in chunk {
+            *value *= phasor;
+            phasor *= turn;
+        }
+    }
+}
+
+/// Below bin `low` the magnitude goes on, the phase runs straight to that of `sign` at 0.
+fn continue_down(spectrum: &mut [Complex64], low: usize, sign: f64) {
+    let edge = mean_at_edge(&spectrum[low..(low * 17 / 16).max(low + 2)], 0.0);
+    let phase = (edge * sign).arg();
+    for (bin, value) in spectrum[..low].iter_mut().enumerate() {
+        *value = Complex64::from_polar(edge.norm(), phase * bin as f64 / low as f64) * sign;
+    }
+}
+
+/// Above bin `high` magnitude and delay go on.
+fn continue_up(spectrum: &mut [Complex64], high: usize) {
+    let from = high - high / 32;
+    let turn: Complex64 = (from..high)
+        .map(|bin| spectrum[bin + 1] * spectrum[bin].conj())
+        .sum();
+    let step = turn.arg();
+    let edge =
+        mean_at_edge(&spectrum[from..=high], step) * Complex64::cis(step * (high - from) as f64);
+    let last = spectrum.len() - 1;
+    for (bin, value) in spectrum.iter_mut().enumerate().skip(high + 1) {
+        *value = edge * Complex64::cis(step * (bin - high) as f64);
+    }
+    // At half the rate a real signal has a real spectrum.
+    spectrum[last].im = 0.0;
+    debug_assert!(step.abs() <= PI);
+}
+
+/// Mean of `bins`, turned back by `step` a bin to the first of them.
+fn mean_at_edge(bins: &[Complex64], step: f64) -> Complex64 {
+    let sum: Complex64 = bins
+        .iter()
+        .enumerate()
+        .map(|(index, value)| value * Complex64::cis(-step * index as f64))
+        .sum();
+    sum / bins.len() as f64
+}

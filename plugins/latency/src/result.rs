@@ -1,0 +1,214 @@
+//! Figures, curve, events and notes from the deconvolved sweeps.
+
+use goodwire_dsp::align::Alignment;
+use goodwire_dsp::response::curve::{corners, level, power_mean};
+use goodwire_dsp::response::{
+    Arrival, Gated, Line, PathDifference, Point, SweepResponse, SweepTrain, arrivals, average,
+    fit_line, latency_grid, log_grid,
+};
+use goodwire_plugin_sdk::api::Note;
+use goodwire_plugin_sdk::figures::{curve, event, figure, info, warning};
+use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
+
+use crate::settings::{BAND_HZ, Settings};
+
+/// Gates in seconds to choose from, before the longest that is free of harmonics.
+const GATES_S: [f64; 3] = [0.01, 0.05, 0.2];
+/// Points an octave of the curve that the corners are found on.
+const PER_OCTAVE: f64 = 24.0;
+/// Speed of sound at 20 °C in m/s (ISO 9613-1, from memory).
+const SOUND_M_PER_S: f64 = 343.2;
+/// A change between repeats is a step from this many standard deviations on,
+const STEP_SIGMAS: f64 = 6.0;
+/// and from this many frames on.
+const STEP_FRAMES: f64 = 0.25;
+/// Single-precision samples tell no delay more finely than this, in frames.
+const ROUNDING_FRAMES: f64 = 1e-6;
+
+/// Timed sweeps.
+pub struct Timed<'a> {
+    request: &'a OpenRequest,
+    settings: &'a Settings,
+    alignment: &'a Alignment,
+    line: Line,
+    arrivals: Vec<Arrival>,
+}
+
+impl<'a> Timed<'a> {
+    /// Averages `sweeps` and times each of them. `None` where no phase could be fitted.
+    pub fn new(
+        request: &'a OpenRequest,
+        settings: &'a Settings,
+        alignment: &'a Alignment,
+        train: &SweepTrain,
+        sweeps: &[SweepResponse],
+    ) -> Option<Self> {
+        let averaged = average(sweeps, BAND_HZ);
+        let gated = Gated::new(&averaged.response, train.sweep(), &GATES_S);
+        let read = |at: &[f64]| -> Vec<Point> {
+            at.iter()
+                .map(|&f| matched_point(&gated, request, f))
+                .collect()
+        };
+        let frequencies_hz = log_grid(BAND_HZ[0], BAND_HZ[1], PER_OCTAVE);
+        let points = read(&frequencies_hz);
+        let about_1_khz = |p: &&Point| (890.0..1_125.0).contains(&p.frequency_hz);
+        let gain = power_mean(
+            &points
+                .iter()
+                .filter(about_1_khz)
+                .copied()
+                .collect::<Vec<_>>(),
+        );
+        let levels: Vec<_> = points.iter().map(level).collect();
+        let edges = corners(&frequencies_hz, &levels, gain.db - 3.0);
+        let line = fit_line(&read(&latency_grid(&edges, BAND_HZ)))?;
+        let indices: Vec<usize> = (0..sweeps.len()).collect();
+        Some(Self {
+            request,
+            settings,
+            alignment,
+            line,
+            arrivals: arrivals(alignment, train, &indices, &averaged, &line),
+        })
+    }
+
+    /// The result as the daemon takes it.
+    pub fn result(&self) -> SessionResult {
+        let mut result = SessionResult::default();
+        self.paths(&mut result.notes);
+        self.latency(&mut result);
+        self.jitter(&mut result);
+        let skew = self.alignment.link.skew;
+        result
+            .figures
+            .push(figure("skew", skew.ppm, skew.uncertainty_ppm, "ppm"));
+        if self.line.polarity < 0.0 {
+            result
+                .notes
+                .push(info("inverted", "the link swaps the polarity"));
+        }
+        result
+    }
+
+    fn paths(&self, notes: &mut Vec<Note>) {
+        if self.alignment.reference.is_none() {
+            notes.push(info(
+                "no-reference",
+                "no reference was heard: the link is compared with what was played",
+            ));
+        } else if self.request.r#match.is_none() && !self.request.is_match {
+            notes.push(info(
+                "unmatched-paths",
+                "the paths of link and reference were never matched with a cable in the link's \
+                 place: their own difference is in the latency",
+            ));
+        }
+    }
+
+    fn latency(&self, result: &mut SessionResult) {
+        if self.alignment.reference.is_none() && !self.request.synchronous {
+            result.notes.push(warning(
+                "latency-unknown",
+                "without a reference the latency is known only where sent and returned recording \
+                 share start and clock (synchronous)",
+            ));
+            return;
+        }
+        let count = self.arrivals.len() as f64;
+        let matched_s = self
+            .request
+            .r#match
+            .as_ref()
+            .map_or(0.0, |by| by.latency_ms * 1e-3);
+        let latency_s = |arrival: &Arrival| arrival.latency_s - matched_s;
+        let mean_s = self.arrivals.iter().map(latency_s).sum::<f64>() / count;
+        if mean_s.abs() > self.settings.max_ms * 1e-3 {
+            let text = format!(
+                "the link seems to be {:.3} ms late, beyond the {} ms that were searched (max_ms)",
+                mean_s * 1e3,
+                self.settings.max_ms
+            );
+            result.notes.push(warning("beyond-max-ms", text));
+            return;
+        }
+        let variance = self
+            .arrivals
+            .iter()
+            .map(|a| (latency_s(a) - mean_s).powi(2))
+            .sum::<f64>();
+        // What the noise does to the mean, and what the link itself does to it.
+        let unsteady_s = (variance / (count * (count - 1.0).max(1.0))).sqrt();
+        let noise_s = self.line.sigma_s.max(self.floor_s());
+        let sigma_s = noise_s.hypot(unsteady_s * f64::from(u8::from(unsteady_s > 3.0 * noise_s)));
+        result
+            .figures
+            .push(figure("latency", mean_s * 1e3, sigma_s * 1e3, "ms"));
+        let metres = mean_s * SOUND_M_PER_S;
+        result
+            .figures
+            .push(figure("air_path", metres, sigma_s * SOUND_M_PER_S, "m"));
+        result.curves.push(curve(
+            "latency_over_time",
+            ["s", "ms"],
+            self.arrivals.iter().map(|arrival| arrival.time_s).collect(),
+            self.arrivals
+                .iter()
+                .map(|arrival| latency_s(arrival) * 1e3)
+                .collect(),
+            vec![self.repeat_sigma_s() * 1e3; self.arrivals.len()],
+        ));
+    }
+
+    fn jitter(&self, result: &mut SessionResult) {
+        if self.arrivals.len() < 2 {
+            result.notes.push(info(
+                "no-jitter",
+                "one sweep tells no jitter: two or more repeats do",
+            ));
+            return;
+        }
+        let changes = || self.arrivals.iter().map(|arrival| arrival.change_s);
+        let spread_s =
+            changes().fold(f64::NEG_INFINITY, f64::max) - changes().fold(f64::INFINITY, f64::min);
+        let sigma_s = 2f64.sqrt() * self.repeat_sigma_s();
+        result
+            .figures
+            .push(figure("jitter", spread_s * 1e3, sigma_s * 1e3, "ms"));
+        for pair in self.arrivals.windows(2) {
+            let step_s = pair[1].change_s - pair[0].change_s;
+            let rate_hz = self.alignment.layout.rate_hz;
+            if step_s.abs() > (STEP_SIGMAS * sigma_s).max(STEP_FRAMES / rate_hz) {
+                let text = format!("the latency stepped by {:+.4} ms", step_s * 1e3);
+                let between_s = pair[1].time_s - pair[0].time_s;
+                result
+                    .events
+                    .push(event("shift", pair[0].time_s, Some(between_s), text));
+            }
+        }
+    }
+
+    /// One standard deviation of one repeat's delay: the first one's noise is in each change too.
+    fn repeat_sigma_s(&self) -> f64 {
+        let largest_s = self.arrivals.iter().map(|a| a.sigma_s).fold(0.0, f64::max);
+        let single_s = self.line.sigma_s * (self.arrivals.len() as f64).sqrt();
+        (largest_s / 2f64.sqrt()).max(single_s).max(self.floor_s())
+    }
+
+    fn floor_s(&self) -> f64 {
+        ROUNDING_FRAMES / self.alignment.layout.rate_hz
+    }
+}
+
+fn matched_point(gated: &Gated, request: &OpenRequest, frequency_hz: f64) -> Point {
+    let mut point = gated.at(frequency_hz);
+    if let Some(by) = &request.r#match {
+        let difference = PathDifference {
+            frequency_hz: &by.frequency_hz,
+            gain_db: &by.gain_db,
+            phase_degree: &by.phase_degree,
+        };
+        difference.divide(&mut point);
+    }
+    point
+}
