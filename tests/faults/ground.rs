@@ -82,7 +82,7 @@ pub fn zoo(folder: &Path, bad_entry: u32) -> PathBuf {
 pub fn find(folder: &Path, analysis: &str) -> std::sync::Arc<PluginEntry> {
     let registry = Registry::scan(&[folder.to_owned()], &host());
     registry
-        .find(analysis, true)
+        .find(analysis, None)
         .unwrap_or_else(|error| panic!("{error}: {registry:?}"))
         .plugin
 }

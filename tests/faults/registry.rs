@@ -60,7 +60,7 @@ fn a_plugin_is_probed_again_only_when_its_file_changes() {
     let folder = tempfile::tempdir().unwrap();
     let library = c_plugin(PEAK, folder.path(), "peak", "-Werror");
     let registry = scan(folder.path());
-    let first = registry.find("peak", false).unwrap();
+    let first = registry.find("peak", None).unwrap();
     assert_eq!(
         first.plugin.hash,
         blake3::hash(&fs::read(&library).unwrap())
@@ -68,7 +68,7 @@ fn a_plugin_is_probed_again_only_when_its_file_changes() {
             .to_string()
     );
     registry.rescan();
-    let same = registry.find("peak", false).unwrap();
+    let same = registry.find("peak", None).unwrap();
     assert!(
         std::sync::Arc::ptr_eq(&first.plugin, &same.plugin),
         "it was probed again"
@@ -77,10 +77,10 @@ fn a_plugin_is_probed_again_only_when_its_file_changes() {
     // Another file in its place, as an upgrade leaves it.
     let other = tempfile::tempdir().unwrap();
     fs::rename(zoo(other.path(), 0), &library).unwrap();
-    let zoo = registry.find("segfault", false).unwrap();
+    let zoo = registry.find("segfault", None).unwrap();
     assert_ne!(zoo.plugin.hash, first.plugin.hash);
     assert!(matches!(
-        registry.find("peak", false),
+        registry.find("peak", None),
         Err(FindError::Unknown { .. })
     ));
 
@@ -97,7 +97,7 @@ fn of_two_plugins_of_one_analysis_the_first_by_path_is_used_and_a_note_says_so()
     let first = folder.path().join("libgoodwire_plugin_a_first.so");
     fs::copy(&second, &first).unwrap();
     let registry = scan(folder.path());
-    assert_eq!(registry.find("peak", false).unwrap().plugin.path, first);
+    assert_eq!(registry.find("peak", None).unwrap().plugin.path, first);
     assert_eq!(registry.analyses().len(), 1);
     let notes = registry.notes();
     assert_eq!(notes.len(), 1);
@@ -120,15 +120,14 @@ fn three_failures_in_a_row_set_a_plugin_aside_until_it_is_asked_for_by_name() {
     assert_eq!(state(), State::Ready, "two in a row are not three");
     registry.report_failure(&path);
     assert_eq!(state(), State::SetAside);
-    let error = registry.find("peak", false).unwrap_err();
-    assert!(
-        error.to_string().contains("peak 1.0.0 was set aside"),
-        "{error}"
-    );
-    assert!(registry.find("peak", true).is_ok());
+    let error = registry.find("peak", None).unwrap_err();
+    let told = error.to_string();
+    assert!(told.contains("peak 1.0.0 was set aside"), "{told}");
+    assert!(told.contains("ask for peak/peak to try it again"), "{told}");
+    assert!(registry.find("peak", Some("peak")).is_ok());
     registry.report_success(&path);
     assert_eq!(state(), State::Ready);
-    assert!(registry.find("peak", false).is_ok());
+    assert!(registry.find("peak", None).is_ok());
 }
 
 #[test]
@@ -137,7 +136,7 @@ fn an_unknown_analysis_is_told_with_the_nearest_name() {
     let folder = tempfile::tempdir().unwrap();
     c_plugin(PEAK, folder.path(), "peak", "-Werror");
     let registry = scan(folder.path());
-    let told = |analysis| registry.find(analysis, true).unwrap_err().to_string();
+    let told = |analysis| registry.find(analysis, None).unwrap_err().to_string();
     assert_eq!(
         told("paek"),
         "there is no analysis \"paek\"; did you mean \"peak\"?"
@@ -145,6 +144,11 @@ fn an_unknown_analysis_is_told_with_the_nearest_name() {
     assert_eq!(
         told("latency"),
         "there is no analysis \"latency\"; there are: peak"
+    );
+    let error = registry.find("peak", Some("paek")).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "there is no analysis \"paek/peak\"; did you mean \"peak/peak\"?"
     );
     let missing = scan(&folder.path().join("missing"));
     assert_eq!(missing.notes()[0].id, "plugin-folder-unreadable");

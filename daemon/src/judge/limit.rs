@@ -36,9 +36,37 @@ pub(super) fn judgements(
         .filter_map(|figure| of_figure(limit, figure, measurement, baseline))
         .collect();
     if judgements.is_empty() {
-        return vec![unmeasured(limit, no_figure(limit, measurement))];
+        let unclipped = above_what_was_reached(limit, measurement);
+        return vec![unclipped.unwrap_or_else(|| unmeasured(limit, no_figure(limit, measurement)))];
     }
     judgements
+}
+
+/// A link that did not clip up to a level keeps every `min` of its clip and compression points
+/// that is not above that level, though the points themselves could not be had.
+fn above_what_was_reached(limit: &LimitConfig, measurement: &Measurement) -> Option<Judgement> {
+    let (Some(min), None) = (limit.min, limit.max) else {
+        return None;
+    };
+    if !matches!(limit.figure.as_str(), "clip_point" | "compression_point") {
+        return None;
+    }
+    let mut figures = measurement.figures.iter();
+    let reached = figures.find(|figure| figure.id == "unclipped_to")?;
+    let reached_dbfs = reached.value.filter(|reached_dbfs| *reached_dbfs >= min)?;
+    let text = format!(
+        "{} lies above {}, the highest level that was reached; allowed is at least {}.",
+        words::figure_name(&limit.figure),
+        words::with_unit(&words::number(reached_dbfs), &reached.unit),
+        words::with_unit(&words::number(min), &reached.unit)
+    );
+    Some(Judgement {
+        outcome: Outcome::Pass.into(),
+        at: place::to_struct(&limit.at),
+        text,
+        unit: reached.unit.clone(),
+        ..numbers(limit)
+    })
 }
 
 fn of_figure(

@@ -194,23 +194,11 @@ impl Desk {
     /// Stores a final measurement, and tells only what is stored.
     fn store_and_tell(&self, measurement: Measurement) {
         let told = match self.store.finish(&measurement) {
-            Ok(()) => {
-                self.take_as_match(&measurement);
-                measurement
-            }
+            Ok(()) => measurement,
             Err(error) => unstored(measurement, &error),
         };
         self.queue.forget(bare(&told.name));
         self.watchers.tell(told);
-    }
-
-    fn take_as_match(&self, measurement: &Measurement) {
-        if measurement.is_match && measurement.state() == State::Succeeded {
-            let link = bare(&measurement.link);
-            if let Err(error) = self.store.set_match(link, bare(&measurement.name)) {
-                tracing::error!(%error, link, "the match was not stored");
-            }
-        }
     }
 }
 

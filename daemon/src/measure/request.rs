@@ -20,7 +20,8 @@ use crate::{
     names,
     plugins::{Limits, PluginEntry, PluginError, Session, check_parameters},
     refusal::{Refusal, Violation},
-    safety, store,
+    safety,
+    store::{self, StoreError},
 };
 
 /// An analysis with its plugin.
@@ -81,7 +82,7 @@ impl Desk {
             Some((plugin, analysis)) => (Some(plugin), analysis),
             None => (None, name),
         };
-        let found = self.registry.find(analysis, plugin.is_some());
+        let found = self.registry.find(analysis, plugin);
         let found = found.map_err(|error| Violation::new("analysis", error.to_string()))?;
         Ok(Found {
             plugin: found.plugin,
@@ -216,6 +217,16 @@ impl Desk {
         safety::last_clip_point_dbfs(&self.store, &link.name, simulated)
     }
 
+    /// The match of a link that is in force. One of the simulated rig says nothing of hardware.
+    ///
+    /// # Errors
+    /// Where the store cannot be read.
+    pub fn match_of(&self, link: &LinkConfig) -> Result<Option<Measurement>, StoreError> {
+        let simulated = self.config.interface.backend.is_simulated();
+        let matched = self.store.current_match(&link.name)?;
+        Ok(matched.filter(|measurement| measurement.simulated == simulated))
+    }
+
     fn permit(&self, present: bool) -> Result<(), Refusal> {
         if let Some(hold) = self.store.hold()? {
             return Err(Refusal::Forbidden {
@@ -245,7 +256,7 @@ impl Desk {
         let matched = if is_match {
             None
         } else {
-            self.store.current_match(&link.name)?
+            self.match_of(&link)?
         };
         let mut measurement = self.new_measurement(found, &parameters, Some(&link));
         measurement.simulated = self.config.interface.backend.is_simulated();

@@ -121,39 +121,32 @@ impl Registry {
         })
     }
 
-    /// Finds the plugin of an analysis. One that was set aside is given only `by_name`, that is
-    /// where a person asked for just this analysis.
+    /// Finds the plugin of an analysis. A `plugin` is named where a person asked for just that
+    /// one; a plugin that was set aside is given only then.
     ///
     /// # Errors
     /// A [`FindError`] says what would be right.
-    pub fn find(&self, analysis: &str, by_name: bool) -> Result<Found, FindError> {
+    pub fn find(&self, analysis: &str, plugin: Option<&str>) -> Result<Found, FindError> {
         // A library that was replaced since it was probed is another plugin.
         self.rescan();
         let files = self.files();
-        for file in files.iter() {
-            let Ok(entry) = &file.probed else { continue };
-            let mut analyses = entry.description.analyses.iter();
-            let Some(found) = analyses.find(|one| one.id == analysis) else {
-                continue;
-            };
-            if file.is_set_aside() && !by_name {
-                let (analysis, plugin) = (analysis.to_owned(), entry.label());
-                return Err(FindError::SetAside { analysis, plugin });
+        let first = files.iter().find_map(|file| {
+            let (entry, found) = file.provides(analysis, plugin)?;
+            Some((file, entry, found))
+        });
+        match first {
+            None => Err(unknown(&files, analysis, plugin)),
+            Some((file, entry, _)) if file.is_set_aside() && plugin.is_none() => {
+                Err(FindError::SetAside {
+                    plugin: entry.label(),
+                    name: name(entry, analysis),
+                })
             }
-            return Ok(Found {
+            Some((_, entry, found)) => Ok(Found {
                 plugin: Arc::clone(entry),
                 analysis: found.clone(),
-            });
+            }),
         }
-        let known: Vec<String> = first_of_each(&files)
-            .map(|(_, one)| one.id.clone())
-            .collect();
-        let nearest = nearest(analysis, known.iter().map(String::as_str)).map(str::to_owned);
-        Err(FindError::Unknown {
-            analysis: analysis.to_owned(),
-            nearest,
-            known,
-        })
     }
 
     /// All analyses, by id.
@@ -239,6 +232,29 @@ impl Registry {
     fn files(&self) -> MutexGuard<'_, Vec<PluginFile>> {
         self.files.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// What is said of an analysis that no plugin, or not the plugin named, provides.
+fn unknown(files: &[PluginFile], analysis: &str, plugin: Option<&str>) -> FindError {
+    let known: Vec<String> = match plugin {
+        None => first_of_each(files)
+            .map(|(_, one)| one.id.clone())
+            .collect(),
+        Some(_) => all(files)
+            .map(|(entry, one)| name(entry, &one.id))
+            .collect(),
+    };
+    let asked = plugin.map_or(analysis.to_owned(), |plugin| format!("{plugin}/{analysis}"));
+    FindError::Unknown {
+        nearest: nearest(&asked, known.iter().map(String::as_str)).map(str::to_owned),
+        analysis: asked,
+        known,
+    }
+}
+
+/// The analysis of just this plugin.
+fn name(entry: &PluginEntry, analysis: &str) -> String {
+    format!("{}/{analysis}", entry.description.plugin)
 }
 
 /// The host that is installed beside the daemon.

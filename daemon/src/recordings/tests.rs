@@ -128,6 +128,34 @@ fn files_of_another_writer_are_read_in_all_its_formats() {
 }
 
 #[test]
+fn an_extensible_format_is_read_by_its_subformat_and_refused_where_that_is_foreign() {
+    let extensible = |subformat: &[u8; 16]| {
+        let plain = &format_chunk(0xFFFE, 24, 1, 48_000)[8..];
+        let rest = [
+            &22_u16.to_le_bytes()[..],
+            &20_u16.to_le_bytes(),
+            &[4, 0, 0, 0],
+            subformat,
+        ];
+        let format = chunk(b"fmt ", &[plain, &rest.concat()].concat());
+        wav(&[format, chunk(b"data", &[0, 0, 0xC0])])
+    };
+    // KSDATAFORMAT_SUBTYPE_PCM: 00000001-0000-0010-8000-00AA00389B71.
+    let pcm = *b"\x01\0\0\0\0\0\x10\0\x80\0\0\xAA\0\x38\x9B\x71";
+    // 20 bits that are valid stand at the upper end of the 24.
+    assert_eq!(
+        read_bytes(&extensible(&pcm)).expect("it is read").channels,
+        [[-0.5]]
+    );
+    let foreign = [&pcm[..15], &[0x72]].concat().try_into().expect("16 bytes");
+    assert_eq!(
+        sentence(&extensible(&foreign)),
+        "take.wav: it holds samples of format 65534; WAV of 16, 24 or 32 bits or float, and FLAC \
+         are read"
+    );
+}
+
+#[test]
 fn a_wav_of_unknown_length_is_read_to_its_end_and_an_rf64_by_its_long_size() {
     let mut bytes = float_wav(48_000, &[0.25; 100]);
     let size_at = bytes.len() - 400 - 4;

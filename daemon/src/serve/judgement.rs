@@ -7,12 +7,10 @@ use goodwire_proto::v1::{
     ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse, Measurement, SetBaselineRequest,
     judgement_service_server::JudgementService, measurement::State,
 };
-use prost_types::{Struct, Value, value::Kind};
 use tonic::{Request, Response, Status};
 
 use super::{Services, blocking, pages};
 use crate::{
-    config::{AtValue, LimitConfig},
     measure::{complete::Desk, job::bare},
     refusal::Refusal,
 };
@@ -23,7 +21,7 @@ impl JudgementService for Services {
         &self,
         _: Request<ListLimitsRequest>,
     ) -> Result<Response<ListLimitsResponse>, Status> {
-        let limits = self.desk.config.limits.iter().map(limit).collect();
+        let limits = self.desk.config.limits.iter().map(Limit::from).collect();
         Ok(Response::new(ListLimitsResponse { limits }))
     }
 
@@ -98,34 +96,4 @@ fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {
     Ok(desk
         .store
         .set_baseline(link, analysis, name, desk.clock.timestamp())?)
-}
-
-fn limit(config: &LimitConfig) -> Limit {
-    let value = |at: &AtValue| match at {
-        AtValue::Number(number) => Kind::NumberValue(*number),
-        AtValue::Text(text) => Kind::StringValue(text.clone()),
-    };
-    let fields = config.at.iter().map(|(key, at)| {
-        (
-            key.clone(),
-            Value {
-                kind: Some(value(at)),
-            },
-        )
-    });
-    Limit {
-        link: config
-            .link
-            .as_ref()
-            .map(|link| format!("links/{link}"))
-            .unwrap_or_default(),
-        analysis: config.analysis.clone(),
-        figure: config.figure.clone(),
-        at: (!config.at.is_empty()).then(|| Struct {
-            fields: fields.collect(),
-        }),
-        min: config.min,
-        max: config.max,
-        drift: config.drift,
-    }
 }

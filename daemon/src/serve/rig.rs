@@ -184,7 +184,7 @@ fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
         .map(LinkCheck::outcome)
         .max_by_key(|outcome| gravity(*outcome));
     let simulated = desk.config.interface.backend.is_simulated();
-    let matched = desk.store.current_match(&config.name)?;
+    let matched = desk.match_of(config)?;
     Ok(Link {
         name: format!("links/{}", config.name),
         send: number(config.send),

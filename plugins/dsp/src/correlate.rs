@@ -116,12 +116,15 @@ impl Detector {
     /// Likeness at `first`, `first + 1`, … for `places` places.
     fn likeness_from(&self, recording: &[f32], first: i64, places: usize) -> Vec<f32> {
         let start = first - self.guard as i64;
-        let mut data: Vec<Complex32> = (start..start + self.size as i64)
-            .map(|at| usize::try_from(at).ok().and_then(|at| recording.get(at)))
-            .map(|sample| Complex32::new(sample.copied().unwrap_or(0.0), 0.0))
-            .collect();
-        if data.iter().all(|sample| sample.re == 0.0) {
+        let len = recording.len() as i64;
+        let from = start.clamp(0, len);
+        let heard = &recording[from as usize..(start + self.size as i64).clamp(from, len) as usize];
+        if heard.iter().all(|&sample| sample == 0.0) {
             return vec![0.0; places];
+        }
+        let mut data = vec![Complex32::default(); self.size];
+        for (slot, &sample) in data[(from - start) as usize..].iter_mut().zip(heard) {
+            slot.re = sample;
         }
         self.forward.process(&mut data);
         for (value, filter) in data.iter_mut().zip(&self.filter) {
@@ -130,16 +133,19 @@ impl Detector {
         self.inverse.process(&mut data);
         // A billionth of the block's energy is below what single precision tells apart.
         let mut sums = Vec::with_capacity(data.len() + 1);
-        sums.push(0.0f64);
+        let mut sum = 0.0f64;
+        sums.push(sum);
         for value in &data {
-            sums.push(sums[sums.len() - 1] + f64::from(value.im).powi(2));
+            sum += f64::from(value.im).powi(2);
+            sums.push(sum);
         }
-        let floor = 1e-9 * sums[data.len()];
-        (self.guard..self.guard + places)
-            .map(|at| {
-                let energy = sums[at + self.template_len] - sums[at];
-                (f64::from(data[at].re) / energy.max(floor).sqrt()) as f32
-            })
+        let floor = 1e-9 * sum;
+        let ends = sums[self.guard + self.template_len..].iter();
+        let energies = sums[self.guard..].iter().zip(ends);
+        let places = data[self.guard..self.guard + places].iter();
+        places
+            .zip(energies)
+            .map(|(value, (start, end))| value.re / (end - start).max(floor).sqrt() as f32)
             .collect()
     }
 }

@@ -50,7 +50,10 @@ pub fn crossing(points: &[Point], mark: &Mark<'_>) -> Crossing {
             Crossing::BelowLowest
         };
     };
-    match points[low..].iter().position(passed) {
+    // A single step that passes and falls back is no overdrive either.
+    let stays = |pair: &[Point]| pair.iter().all(passed);
+    let rest = &points[low..];
+    match (0..rest.len()).position(|at| stays(&rest[at..(at + 2).min(rest.len())])) {
         Some(index) => Crossing::At(between(&points[low..], index, mark)),
         None => Crossing::Never,
     }

@@ -10,6 +10,7 @@ use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
 use crate::clipper::{overdrive_of_gain_drop_db, overdrive_of_thd_db};
 use crate::crossing::{Crossing, Mark, Point, crossing};
+use crate::disturbed::take_out_disturbed;
 use crate::gain::{StepGain, gain_of, linearity, step_gains};
 use crate::reading::{Step, order_max};
 use crate::settings::Settings;
@@ -44,20 +45,24 @@ pub struct Context<'a> {
 /// # Errors
 /// `no-signal` where no step stands clear of the noise, `clipped` where all are cut by a return.
 pub fn result(
-    steps: &[Step],
+    mut steps: Vec<Step>,
     polarity: f64,
     context: &Context<'_>,
 ) -> Result<SessionResult, Failure> {
-    let gains = step_gains(steps, context.has_reference);
-    let mut notes = notes(steps, context);
-    let clip = clip_point(steps, context, &mut notes);
-    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(steps))?;
+    let curve = input_output(&steps);
+    let mut notes = notes(&steps, context);
+    notes.extend(disturbed_note(&take_out_disturbed(&mut steps)));
+    let gains = step_gains(&steps, context.has_reference);
+    let (clip, unclipped_to_dbfs) = clip_point(&steps, context, &mut notes);
+    let (gain, from_dbfs) = gain_of(&gains, clip).ok_or_else(|| no_gain(&steps))?;
     let compression = compression_point(&gains, gain, from_dbfs, &mut notes);
     let mut figures = vec![gain_figure(gain, context)];
     figures.push(figure("polarity", polarity, 0.0, ""));
     for (id, found) in [("compression_point", compression), ("clip_point", clip)] {
         figures.extend(found.map(|at| figure(id, at.value, at.uncertainty, "dBFS")));
     }
+    // A limit on the clip point can be kept although the point itself lies out of reach.
+    figures.extend(unclipped_to_dbfs.map(|at| figure("unclipped_to", at, 0.0, "dBFS")));
     match linearity(&gains, gain, clip) {
         Some((change, level_dbfs)) => figures.push(
             figure("linearity", change.value, change.uncertainty, "dB")
@@ -70,7 +75,7 @@ pub fn result(
     }
     Ok(SessionResult {
         figures,
-        curves: vec![input_output(steps)],
+        curves: vec![curve],
         events: Vec::new(),
         notes,
     })
@@ -130,8 +135,13 @@ fn interpolated(xs: &[f64], ys: &[f64], x: f64) -> f64 {
     }
 }
 
-/// Level at the send where the link's own distortion rises through 3 %.
-fn clip_point(steps: &[Step], context: &Context<'_>, notes: &mut Vec<Note>) -> Option<Estimate> {
+/// Level at the send where the link's own distortion rises through 3 %; else the level in dBFS up
+/// to which it stays below, where that could be told.
+fn clip_point(
+    steps: &[Step],
+    context: &Context<'_>,
+    notes: &mut Vec<Note>,
+) -> (Option<Estimate>, Option<f64>) {
     let order_max = order_max(context.settings.freq_hz);
     let points: Vec<Point> = steps
         .iter()
@@ -153,8 +163,9 @@ fn clip_point(steps: &[Step], context: &Context<'_>, notes: &mut Vec<Note>) -> O
             _ => overdrive_of_thd_db(ratio, order_max),
         },
     };
+    let mut unclipped_to_dbfs = None;
     let text = match (crossing(&points, &mark), points.last()) {
-        (Crossing::At(level), _) => return Some(level),
+        (Crossing::At(level), _) => return (Some(level), None),
         _ if order_max < 2 => {
             "no harmonic of this frequency lies below 20 kHz, so that clipping cannot be told: \
              choose a lower freq_hz"
@@ -165,15 +176,18 @@ fn clip_point(steps: &[Step], context: &Context<'_>, notes: &mut Vec<Note>) -> O
             "distortion is above 3 % from the lowest level on, {:.1} dBFS at the send",
             points[0].level_dbfs
         ),
-        (Crossing::Never, Some(last)) => format!(
-            "distortion stays below 3 % up to the highest level that was reached, {:.1} dBFS at the \
-             send, where it is {:.2} %",
-            last.level_dbfs,
-            100.0 * last.reading.value
-        ),
+        (Crossing::Never, Some(last)) => {
+            unclipped_to_dbfs = Some(last.level_dbfs);
+            format!(
+                "distortion stays below 3 % up to the highest level that was reached, {:.1} dBFS \
+                 at the send, where it is {:.2} %",
+                last.level_dbfs,
+                100.0 * last.reading.value
+            )
+        }
     };
     notes.push(info("no-clip-point", text));
-    None
+    (None, unclipped_to_dbfs)
 }
 
 /// Level at the send where the fundamental's gain has fallen by 1 dB from `gain`.
@@ -229,6 +243,23 @@ fn input_output(steps: &[Step]) -> Curve {
         }
     }
     curve("input_output", ["dBFS", "dBFS"], x, y, y_uncertainty)
+}
+
+/// Tells of steps that were left out.
+fn disturbed_note(levels_dbfs: &[f64]) -> Option<Note> {
+    let levels: Vec<String> = (levels_dbfs.iter())
+        .map(|level_dbfs| format!("{level_dbfs:.1}"))
+        .collect();
+    (!levels.is_empty()).then(|| {
+        warning(
+            "disturbed-steps",
+            format!(
+                "at {} dBFS at the send something else was heard than the tone, as of a dropout or \
+                 a click: such steps are left out of all figures",
+                levels.join(", ")
+            ),
+        )
+    })
 }
 
 /// What the reader has to know, clip and compression point apart.

@@ -2,6 +2,7 @@
 
 mod clipper;
 mod crossing;
+mod disturbed;
 mod figures;
 mod gain;
 mod reading;

@@ -115,6 +115,6 @@ impl Session for LevelSession {
             settings: &self.settings,
             has_reference: take.reference.is_some(),
         };
-        result(&steps, polarity, &context)
+        result(steps, polarity, &context)
     }
 }

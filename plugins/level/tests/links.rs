@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::{analyse, figure, has_note, recorded_by, request, stimulus, through};
+use common::{RATE_HZ, analyse, figure, has_note, recorded_by, request, stimulus, through};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{Match, OpenRequest, SessionResult};
 use proptest::prelude::*;
@@ -160,6 +160,40 @@ fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_
     // 30 runs tell a deviation within 13 %; three times that is allowed.
     assert!(got < 1.25 * bound * window * 1.39, "{got}, bound {bound}");
     assert!((0.6..1.4).contains(&(got / told)), "{got}, told {told}");
+}
+
+#[test]
+fn dropouts_of_5_to_60_ms_in_three_steps_are_told_and_cost_no_figure() {
+    let request = request(Mode::Recorded, &[]);
+    let sent = stimulus(&request);
+    let mut returned = through(&sent, 0, 1e-5, 1, |x| x.clamp(-0.3, 0.3));
+    // Steps of a quarter of a second from -60 to -31 dBFS, then of half a second.
+    let body_first = 1.85 * f64::from(RATE_HZ);
+    for (after_s, lost_s) in [(4.4, 0.03), (9.8, 0.06), (17.25, 0.005)] {
+        let first = (body_first + after_s * f64::from(RATE_HZ)) as usize;
+        let count = (lost_s * f64::from(RATE_HZ)) as usize;
+        returned[first..first + count].fill(0.0);
+    }
+    let result = analyse(&request, &sent, &returned, Some(&sent)).unwrap();
+    let knee_dbfs = 20.0 * 0.3f64.log10();
+    near(&result, "gain", 0.0, 1e-3);
+    near(&result, "linearity", 0.0, 0.02);
+    near(&result, "clip_point", knee_dbfs + CLIP_OVERDRIVE_DB, 0.01);
+    near(
+        &result,
+        "compression_point",
+        knee_dbfs + COMPRESSION_OVERDRIVE_DB,
+        0.01,
+    );
+    let note = result
+        .notes
+        .iter()
+        .find(|note| note.id == "disturbed-steps");
+    assert!(
+        note.unwrap().text.contains("-43.0, -26.0, -11.0 dBFS"),
+        "{:?}",
+        note
+    );
 }
 
 proptest! {

@@ -52,12 +52,8 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
     let server = Session::start(LANTERN_CELLAR).await?;
 
     let mut measurements = Vec::new();
-    let matched = all_links(session, &server, "response", true).await?;
-    if let Some(exit) = matched.signal {
-        return Ok(exit);
-    }
     for analysis in ANALYSES {
-        let followed = all_links(session, &server, analysis, false).await?;
+        let followed = all_links(session, &server, analysis).await?;
         if let Some(exit) = followed.signal {
             return Ok(exit);
         }
@@ -76,27 +72,20 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
             )
         },
     )?;
-    let all = matched.measurements.iter().chain(&measurements);
-    let worked = all.clone().all(|m| m.state() == State::Succeeded);
+    let worked = measurements.iter().all(|m| m.state() == State::Succeeded);
     Ok(Exit::done(worked))
 }
 
-/// Measures every link, or matches its paths.
-async fn all_links(
-    session: &Session,
-    server: &Server,
-    analysis: &str,
-    is_match: bool,
-) -> anyhow::Result<Followed> {
-    let what = if is_match { "match" } else { analysis };
-    output::say(&format!("measuring all links: {what}"));
+/// Measures every link.
+async fn all_links(session: &Session, server: &Server, analysis: &str) -> anyhow::Result<Followed> {
+    output::say(&format!("measuring all links: {analysis}"));
     let request = MeasureRequest {
         links: vec!["all".into()],
         analysis: analysis.into(),
         parameters: None,
         request_id: Uuid::now_v7().to_string(),
         present: false,
-        r#match: is_match,
+        r#match: false,
     };
     let started = measure::ask(server, request).await?;
     watch::follow_all(session, server, &started).await

@@ -307,3 +307,19 @@ fn a_limit_reads_the_same_in_the_api() {
     let general = goodwire_proto::v1::Limit::from(&within("gain", -3.0, 3.0));
     assert_eq!((general.link.as_str(), general.at), ("", None));
 }
+
+#[test]
+fn a_link_that_did_not_clip_up_to_0_dbfs_keeps_a_least_clip_point_of_minus_12_but_not_of_plus_6() {
+    let at_least = |min| LimitConfig {
+        min: Some(min),
+        ..limit("clip_point")
+    };
+    let told = |min| verdict(at_least(min), figure("unclipped_to", 0.0, 0.0)).outcome();
+    assert_eq!(told(-12.0), Pass);
+    assert_eq!(told(6.0), Unmeasured);
+    let bounded = verdict(
+        within("clip_point", -12.0, 3.0),
+        figure("unclipped_to", 0.0, 0.0),
+    );
+    assert_eq!(bounded.outcome(), Unmeasured);
+}

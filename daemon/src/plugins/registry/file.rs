@@ -33,6 +33,22 @@ impl PluginFile {
         self.failure_count >= FAILURE_COUNT_MAX
     }
 
+    /// The plugin and its `analysis`, where it provides that and, where one is named, is that
+    /// `plugin`.
+    pub fn provides(
+        &self,
+        analysis: &str,
+        plugin: Option<&str>,
+    ) -> Option<(&Arc<PluginEntry>, &AnalysisDescription)> {
+        let entry = self.probed.as_ref().ok()?;
+        let description = &entry.description;
+        if plugin.is_some_and(|plugin| description.plugin != plugin) {
+            return None;
+        }
+        let found = description.analyses.iter().find(|one| one.id == analysis)?;
+        Some((entry, found))
+    }
+
     /// The file as the API tells of it.
     pub fn to_api(&self) -> Plugin {
         let path = self.path.display().to_string();
@@ -41,7 +57,7 @@ impl PluginFile {
             Ok(_) if !self.is_set_aside() => (State::Ready, String::new()),
             Ok(_) => {
                 let text = format!(
-                    "it failed {} times in a row; ask for its analysis by name to try it again",
+                    "it failed {} times in a row; ask for `plugin/analysis` to try it again",
                     self.failure_count
                 );
                 (State::SetAside, text)

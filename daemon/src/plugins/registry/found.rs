@@ -21,7 +21,7 @@ pub enum FindError {
     /// No plugin provides it.
     #[error("there is no analysis {analysis:?}{}", meant(.nearest.as_deref(), .known))]
     Unknown {
-        /// What was asked for.
+        /// What was asked for: `analysis` or `plugin/analysis`.
         analysis: String,
         /// What was probably meant.
         nearest: Option<String>,
@@ -30,13 +30,14 @@ pub enum FindError {
     },
     /// Its plugin failed three times in a row.
     #[error(
-        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; ask for {analysis} by name to try it again"
+        "plugin {plugin} was set aside: it failed {FAILURE_COUNT_MAX} times in a row; \
+         ask for {name} to try it again"
     )]
     SetAside {
-        /// What was asked for.
-        analysis: String,
         /// The plugin, as `plugin version`.
         plugin: String,
+        /// `plugin/analysis`, which asks for just this plugin.
+        name: String,
     },
 }
 

@@ -16,11 +16,16 @@ impl ClockReader {
     pub(super) fn read(&self, samples: &[f32], first: f64, step: f64, count: usize) -> Vec<f64> {
         let whole = first.round();
         if (first - whole).abs() < 1e-9 && (step - 1.0).abs() * (count as f64) < 1e-9 {
-            let first = whole as i64;
-            return (first..first + count as i64)
-                .map(|at| usize::try_from(at).ok().and_then(|at| samples.get(at)))
-                .map(|sample| sample.map_or(0.0, |&x| f64::from(x)))
-                .collect();
+            // Frames before the recording and after it are silence.
+            let len = samples.len() as i64;
+            let from = (whole as i64).clamp(0, len);
+            let to = (whole as i64 + count as i64).clamp(from, len);
+            let silent_count = (from - whole as i64).clamp(0, count as i64) as usize;
+            let mut read = vec![0.0; silent_count];
+            let heard = &samples[from as usize..to as usize];
+            read.extend(heard.iter().map(|&x| f64::from(x)));
+            read.resize(count, 0.0);
+            return read;
         }
         // Only what the kernel reaches is converted.
         let from = (first.floor() as i64 - 64).clamp(0, samples.len() as i64) as usize;
