@@ -378,10 +378,9 @@ fn sends(
     for (place, send) in (0..).zip(&mut sends) {
         send.delay_frames = place * stagger_frames;
     }
-    if let (Some(index), Some(score)) = (of_reference, scores.first()) {
-        if !sends.iter().any(|send| send.index == index) {
-            sends.push(new(index, score, Vec::new()));
-        }
+    let without_link = of_reference.filter(|index| sends.iter().all(|send| send.index != *index));
+    if let (Some(index), Some(score)) = (without_link, scores.first()) {
+        sends.push(new(index, score, Vec::new()));
     }
     sends
 }
