@@ -8,6 +8,7 @@
 mod average;
 pub mod curve;
 mod deconvolve;
+mod extend;
 mod gated;
 mod gates;
 mod line;

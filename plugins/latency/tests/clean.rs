@@ -30,3 +30,19 @@ fn clean_delays_are_found_within_0_002_samples() {
         assert!((ms * 48.0 - frames).abs() < 0.002);
     }
 }
+
+#[test]
+fn the_sent_file_as_all_three_recordings_gives_every_figure_with_an_uncertainty() {
+    let bench = Bench::of::<Latency>("latency", 48_000);
+    let sent = bench.sent::<Latency>();
+    let result = bench.analyse::<Latency>(&sent, &sent, Some(&sent)).unwrap();
+    check_finite(&result);
+    for id in ["latency", "jitter", "skew", "air_path"] {
+        let [number, uncertainty] = value(&result, id);
+        assert!(
+            number.abs() < 1e-6 && uncertainty > 0.0,
+            "{id}: {number} ± {uncertainty}"
+        );
+    }
+    assert_eq!(curve(&result, "latency_over_time").x.len(), 4);
+}

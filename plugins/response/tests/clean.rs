@@ -77,15 +77,23 @@ fn closed_forms_are_met_within_0_01_db_at_every_point() {
 }
 
 #[test]
-fn speed() {
-    let bench = Bench::of::<Response>("response", 48_000);
-    let sent = bench.sent::<Response>();
-    let returned = through(&sent, 48_000.0, 48_000, delayed(100.0, 48_000.0));
-    for _ in 0..3 {
-        let start = std::time::Instant::now();
-        bench
-            .analyse::<Response>(&sent, &returned, Some(&returned))
+fn the_sent_file_as_all_three_recordings_gives_every_figure_with_an_uncertainty() {
+    for rate_hz in [44_100, 96_000] {
+        let bench = Bench::of::<Response>("response", rate_hz).set("duration_s", 1.0);
+        let sent = bench.sent::<Response>();
+        let result = bench
+            .analyse::<Response>(&sent, &sent, Some(&sent))
             .unwrap();
-        println!("{:?}", start.elapsed());
+        check_finite(&result);
+        for id in ["gain", "deviation", "snr"] {
+            let [number, uncertainty] = value(&result, id);
+            assert!(
+                uncertainty > 0.0 && (id == "snr" || number.abs() < 1e-6),
+                "{id}: {number}"
+            );
+        }
+        assert!((100.0..160.0).contains(&value(&result, "snr")[0]));
+        assert!(has_note(&result, "no-corner-low") && has_note(&result, "no-corner-high"));
+        assert!(has_note(&result, "unmatched-paths"));
     }
 }

@@ -103,8 +103,8 @@ impl fmt::Display for AlignError {
             ),
             Self::OtherStimulus { which } => write!(
                 f,
-                "the {which}'s return is of another stimulus: its bursts are not as far apart as \
-                 those that were sent"
+                "the {which}'s return is of another stimulus, or not of the rate that its file \
+                 claims: its bursts are not as far apart as those that were sent"
             ),
             Self::SentMismatch => write!(
                 f,

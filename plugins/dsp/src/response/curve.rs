@@ -9,6 +9,9 @@ use crate::decibel::{DB_PER_NEPER, power_db};
 /// Ratio of an octave in base ten, `10^(3/10)`: IEC 61260-1:2014, 5.2.1 (clause from memory).
 const OCTAVE_LN: f64 = 0.3 * LN_10;
 
+/// Power that a level is never taken below: -300 dB.
+const POWER_MIN: f64 = 1e-30;
+
 /// A level in dB and its standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Level {
@@ -18,26 +21,33 @@ pub struct Level {
     pub sigma_db: f64,
 }
 
-/// Level of one point, the mean power of its noise taken out.
+/// Level of one point. The logarithm of `|1 + n|^2` has mean 0 for circular noise n, so nothing
+/// is taken out.
 #[must_use]
 pub fn level(point: &Point) -> Level {
     Level {
-        db: power_db(power(point)),
+        db: power_db(point.value.norm_sqr().max(POWER_MIN)),
         sigma_db: DB_PER_NEPER * point.sigma(),
     }
 }
 
-/// Power mean of points that are evenly spaced over log f. At least one point.
+/// Power mean of points that are evenly spaced over log f, the mean power of their noise taken
+/// out. At least one point.
 ///
 /// Points closer than the resolution of their gate share their noise, so the variance falls with
-/// bandwidth times gate, not with their number.
+/// bandwidth times gate, not with their number; and of one independent value the level is that
+/// of [`level`].
 #[must_use]
 pub fn power_mean(points: &[Point]) -> Level {
     let count = points.len() as f64;
-    let mean = points.iter().map(power).sum::<f64>() / count;
     let (first, last) = (&points[0], &points[points.len() - 1]);
     let band_hz = (last.frequency_hz - first.frequency_hz) * count / (count - 1.0).max(1.0);
     let cells = |p: &Point| (band_hz * p.gate_s).clamp(1.0, count);
+    let power = |p: &Point| {
+        let noise = p.variance * (1.0 - 1.0 / cells(p));
+        p.value.norm_sqr().max(POWER_MIN) / (1.0 + noise)
+    };
+    let mean = points.iter().map(power).sum::<f64>() / count;
     // Each point weighs by its own power.
     let variance = points
         .iter()
@@ -153,9 +163,4 @@ pub fn group_delay(points: &[Point], phases: &[f64]) -> Vec<[f64; 2]> {
             ]
         })
         .collect()
-}
-
-/// Power of a point without the mean power of its noise.
-fn power(point: &Point) -> f64 {
-    point.value.norm_sqr().max(1e-30) / (1.0 + point.variance)
 }

@@ -5,6 +5,8 @@ use std::fmt;
 
 use rustfft::num_complex::Complex64;
 
+use super::extend::extend_down;
+use super::gates::Gate;
 use super::train::SweepTrain;
 use crate::align::{Alignment, Track};
 use crate::fft::{Transform, smooth_size};
@@ -144,6 +146,19 @@ impl Divider {
         continue_up(spectrum, high);
     }
 
+    /// First and last bin at which the sweep has half of its amplitude: half an octave, or half
+    /// of the fade, beyond the asked band.
+    fn edges(&self) -> [usize; 2] {
+        let per_bin_hz = self.rate_hz / self.transform.size() as f64;
+        let low_hz = (self.sweep.begin_hz * self.sweep.start_hz).sqrt();
+        let high_hz = (self.sweep.stop_hz * self.sweep.end_hz).sqrt();
+        let high_hz = high_hz.min(0.497 * self.rate_hz);
+        [
+            ((low_hz / per_bin_hz).ceil() as usize).max(1),
+            (high_hz / per_bin_hz) as usize,
+        ]
+    }
+
     /// Moves the peak of the response to lag 0.
     fn centre(
         &self,
@@ -169,6 +184,17 @@ impl Divider {
             peak as f64
         };
         delay(&mut spectrum, -lag, size);
+        let [low, high] = self.edges();
+        let sign = response[peak].signum();
+        continue_down(&mut spectrum, low, sign);
+        continue_up(&mut spectrum, high);
+        let circle_s = size as f64 / self.rate_hz;
+        extend_down(
+            &mut spectrum,
+            low,
+            &Gate::early(&self.sweep, circle_s),
+            circle_s,
+        );
         Ok(Channel {
             spectrum,
             lag_frames: lag,

@@ -20,19 +20,23 @@ const HARMLESS: f64 = 2.5e-5;
 const COMPARED_OCTAVES: [f64; 2] = [1.0 / 6.0, 1.0 / 48.0];
 
 /// Least number of independent values in a comparison.
-const COMPARED_MIN: f64 = 24.0;
+const COMPARED_MIN: f64 = 40.0;
 
 /// A link's response under several gates, of which each frequency takes the shortest that loses
 /// nothing but noise.
 ///
 /// The noise density of the response comes from its late lags, where the response itself has
-/// ended. A gate is long enough where the part that it cuts off, its power averaged over a third
-/// and over a twenty-fourth of an octave, is what the noise explains. Own design; the bound that
-/// it approaches: noise of a gated sweep `2 N0 f T / (A^2 L)`.
+/// ended. A gate is long enough where what the next longer one would add, its power averaged over
+/// a third and over a twenty-fourth of an octave, is what the noise explains: a response that
+/// dies away shows there first, while a distant lag that is strong by itself (an alias of a
+/// harmonic, a click) is none of it. Own design; the bound that it approaches: noise of a gated
+/// sweep `2 N0 f T / (A^2 L)`.
 pub struct Gated {
     gates: Vec<Gate>,
     per_bin_hz: f64,
     sweep: Sweep,
+    /// Seconds of lags that the noise was taken from.
+    noise_s: f64,
     channels: Vec<GatedChannel>,
 }
 
@@ -40,7 +44,8 @@ pub struct Gated {
 struct GatedChannel {
     /// Spectrum by gate, then bin.
     spectra: Vec<Vec<Complex64>>,
-    /// By gate (all but the longest): running sum over bins of the power that it cuts off.
+    /// By gate (all but the longest): running sum over bins of the power that the next longer one
+    /// adds.
     cut_off: Vec<Vec<f64>>,
     /// Running sum over bins of the noise density (power per second of gate).
     noise: Vec<f64>,
@@ -84,6 +89,7 @@ impl Gated {
             gates,
             per_bin_hz: response.rate_hz / response.size as f64,
             sweep: *sweep,
+            noise_s: noise_gate.noise_s(),
             channels,
         }
     }
@@ -148,8 +154,7 @@ impl Gated {
     }
 
     fn is_enough(&self, channel: &GatedChannel, gate: usize, frequency_hz: f64) -> bool {
-        let longest = &self.gates[self.gates.len() - 1];
-        let lost_s = longest.noise_s() - self.gates[gate].noise_s();
+        let lost_s = self.gates[gate + 1].noise_s() - self.gates[gate].noise_s();
         let value = interpolated(
             &channel.spectra[self.gates.len() - 1],
             frequency_hz / self.per_bin_hz,
@@ -158,9 +163,10 @@ impl Gated {
         let noise = self.noise_density(channel, frequency_hz) * lost_s;
         COMPARED_OCTAVES.iter().all(|octaves| {
             let half_hz = (frequency_hz * (octaves.exp2() - 1.0)).max(0.5 * COMPARED_MIN / lost_s);
-            let cells = 2.0 * half_hz * lost_s;
+            // Both the loss and the noise that it is compared with are means of this many values.
+            let scatter = 1.0 / (2.0 * half_hz * lost_s) + self.noise_scatter(frequency_hz);
             let lost = self.mean(&channel.cut_off[gate], frequency_hz, half_hz);
-            lost <= harmless || lost <= noise * (1.0 + 4.0 / cells.sqrt())
+            lost <= harmless || lost <= noise * (1.0 + 4.0 * scatter.sqrt())
         })
     }
 
@@ -168,9 +174,23 @@ impl Gated {
     fn noise_density(&self, channel: &GatedChannel, frequency_hz: f64) -> f64 {
         let last = &channel.spectra[self.gates.len() - 1];
         let value = interpolated(last, frequency_hz / self.per_bin_hz).norm_sqr();
-        let half_hz = (frequency_hz * 0.12).max(6.0 * self.per_bin_hz);
-        self.mean(&channel.noise, frequency_hz, half_hz)
-            .max(self.rounding(frequency_hz) * value)
+        self.mean(
+            &channel.noise,
+            frequency_hz,
+            self.noise_half_hz(frequency_hz),
+        )
+        .max(self.rounding(frequency_hz) * value)
+    }
+
+    /// Half width in Hz that the noise density is averaged over: a third of an octave, or what
+    /// holds six bins.
+    fn noise_half_hz(&self, frequency_hz: f64) -> f64 {
+        (frequency_hz * 0.12).max(6.0 * self.per_bin_hz)
+    }
+
+    /// Relative variance of the noise density.
+    fn noise_scatter(&self, frequency_hz: f64) -> f64 {
+        1.0 / (2.0 * self.noise_half_hz(frequency_hz) * self.noise_s)
     }
 
     /// Noise density of single-precision samples, relative to the response's power: white noise
@@ -196,15 +216,11 @@ impl Gated {
 
 impl GatedChannel {
     fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], noise_s: f64) -> Self {
-        let longest = &spectra[spectra.len() - 1];
-        let cut_off = spectra[..spectra.len() - 1]
-            .iter()
-            .map(|spectrum| {
-                let lost = spectrum
-                    .iter()
-                    .zip(longest)
-                    .map(|(a, b)| (a - b).norm_sqr());
-                running_sum(lost)
+        let cut_off = spectra
+            .windows(2)
+            .map(|pair| {
+                let lost = pair[0].iter().zip(&pair[1]);
+                running_sum(lost.map(|(a, b)| (a - b).norm_sqr()))
             })
             .collect();
         let noise = running_sum(noise.iter().map(|value| value.norm_sqr() / noise_s));

@@ -53,6 +53,16 @@ impl Gate {
         }
     }
 
+    /// The earlier half of the free lags, in which a response has died away.
+    #[must_use]
+    pub fn early(sweep: &Sweep, circle_s: f64) -> Self {
+        let free = Self::free(sweep, circle_s);
+        Self {
+            to_s: 0.5 * free.to_s,
+            ..free
+        }
+    }
+
     /// The later half of the free lags, where nothing but noise is left.
     #[must_use]
     pub fn noise(free: &Self) -> Self {
