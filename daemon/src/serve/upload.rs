@@ -259,7 +259,11 @@ impl Received {
             }
         };
         // It counts for every analysis, also for one to which it makes no difference.
-        if found.schema.iter().all(|parameter| parameter.id != SYNCHRONOUS) {
+        if found
+            .schema
+            .iter()
+            .all(|parameter| parameter.id != SYNCHRONOUS)
+        {
             given.fields.remove(SYNCHRONOUS);
         }
         let written = sent.comment.as_deref().and_then(comment::decode);
