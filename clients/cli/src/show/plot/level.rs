@@ -7,6 +7,8 @@ use crate::show::Look;
 
 /// Most rows that a plot takes.
 const ROWS_MAX: f64 = 26.0;
+/// What reaches above a named level by no more than this opens no further step, in dB.
+const TOLERANCE_DB: f64 = 0.25;
 /// Levels are named at multiples of this, in dB.
 const STEP_DB: f64 = 10.0;
 
@@ -21,7 +23,7 @@ impl Span {
         let low = smallest(levels.iter().copied())?;
         let high = largest(levels.iter().copied())?;
         let low_db = (low / STEP_DB).floor() * STEP_DB;
-        let high_db = (high / STEP_DB).ceil() * STEP_DB;
+        let high_db = ((high - TOLERANCE_DB) / STEP_DB).ceil() * STEP_DB;
         // One level alone still has an axis.
         let high_db = high_db.max(low_db + STEP_DB);
         Some(Self { low_db, high_db })
@@ -76,7 +78,7 @@ pub fn input_output(look: &Look, curve: &Curve, gain_db: Option<f64>) -> String 
     let points: Vec<_> = points
         .map(|(index, (x, y))| Point {
             column: column(*x),
-            row: row(*y),
+            row: row(*y).max(0.0),
             spread_rows: spread(index) * rows_per_db,
         })
         .collect();
