@@ -13,7 +13,8 @@ COUNT = 1000
 
 ## Builds it, measures the four links of a fictional venue on the simulated rig, says who is ill.
 demo: build-needs
-	$(CARGO) build --release --locked --workspace --exclude goodwire-tests
+	$(CARGO) build --release --locked --workspace \
+		--exclude goodwire-tests --exclude goodwire-fault-tests
 	target/release/goodwire demo
 
 build: build-needs

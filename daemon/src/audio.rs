@@ -181,6 +181,11 @@ pub trait Interface: Send {
     /// Xruns since it was opened.
     fn xrun_count(&self) -> u64;
 
+    /// Says at which returns (from 0) a plain cable is to stand in the links' place from now on;
+    /// at all others the links are back. On a real rig that is for people to do, and this does
+    /// nothing; the simulated rig plugs them by itself, so that its links can be matched.
+    fn plug_cables(&mut self, _return_indices: &[usize]) {}
+
     /// Queues one block for `at_frame` (one slice a send, all of one length; the engine hands
     /// over consecutive frames within an epoch) and brings what has been heard, appended to
     /// `heard` (one vector a return).

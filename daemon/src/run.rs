@@ -21,6 +21,9 @@ use crate::{
 /// How long what runs may take to ramp down and settle at the end.
 const SETTLE: Duration = Duration::from_secs(2);
 
+/// How often the disk's health is looked at.
+const DISK_LOOK: Duration = Duration::from_millis(500);
+
 /// What the daemon is started with.
 pub struct Start {
     /// The configuration.
@@ -63,6 +66,7 @@ pub async fn run(
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));
+    tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
     let services = Services {
         desk: Arc::clone(&desk),
         engine,
@@ -71,13 +75,29 @@ pub async fn run(
     };
     ready();
     let served = serve::serve(services, start.listeners).await;
-    desk.queue.close(&Ending::failed(
-        "interrupted",
-        "the daemon was ended while it was measured",
-    ));
+    let interrupted = Ending::failed("interrupted", "the daemon was ended while it was measured");
+    desk.queue.close();
+    desk.end_all(&interrupted);
     let settled = tokio::task::spawn_blocking(move || conductor.join());
     if tokio::time::timeout(SETTLE, settled).await.is_err() {
         tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");
     }
+    if !desk.store.is_healthy() {
+        anyhow::bail!(
+            "the disk with the state folder failed: check it, then start goodwired again"
+        );
+    }
     served
+}
+
+/// Ends the daemon once its disk has failed: nothing that it measured would be kept any more.
+async fn end_with_the_disk(store: Store, ending: CancellationToken) {
+    let mut interval = tokio::time::interval(DISK_LOOK);
+    interval.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    while ending.run_until_cancelled(interval.tick()).await.is_some() {
+        if !store.is_healthy() {
+            tracing::error!("the disk with the state folder failed");
+            ending.cancel();
+        }
+    }
 }

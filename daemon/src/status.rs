@@ -23,6 +23,7 @@ pub fn of(desk: &Desk, engine: &EngineStatus) -> Result<Status, StoreError> {
     let hold = desk.store.hold()?;
     let mut notes = notes(desk, engine);
     notes.extend_from_slice(desk.store.notes());
+    notes.extend(desk.registry.notes());
     Ok(Status {
         version: env!("CARGO_PKG_VERSION").into(),
         site: config.site.clone(),

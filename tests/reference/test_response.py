@@ -8,7 +8,7 @@ import closed_forms
 import link
 import numpy as np
 import pytest
-from hard import cases
+from hard import HARD, cases
 from scipy import signal
 
 RATE_HZ = 48000
@@ -134,6 +134,32 @@ def test_uncertainties_in_noise_cover_the_errors(goodwire, recordings, seed):
     inside = (f_hz > 100) & (f_hz < 18000)
     ratio = ((got_db - link.db(path.response(f_hz))) / told_db)[inside]
     assert 0.5 < np.sqrt(np.mean(ratio**2)) < 1.3
+
+
+@pytest.mark.parametrize("snr_db", cases([40], 60))
+def test_errors_in_noise_stay_near_the_bound(goodwire, recordings, snr_db):
+    """Of a sweep of 5 s in noise, read with 0.1 s of its response: the table of `sweep_error`."""
+    sent, samples = goodwire.stimulus("response", smoothing="none", level_dbfs=-20, duration_s=5)
+    path = PATHS["flat"](RATE_HZ)
+    heard = path(samples)
+    reference = np.pad(samples, (0, len(heard) - len(samples)))
+    seeds = range(30 if HARD else 10)
+    errors = []
+    for seed in seeds:
+        # The table's ratio is that of the sine to all noise below half the rate.
+        noisy = heard + link.noise(len(heard), -20 - 3.21 - snr_db, seed)
+        file = recordings(RATE_HZ, noisy, reference)
+        f_hz, got_db = goodwire.analyse("response", sent, f"{file}:1", f"{file}:2").curve("magnitude")
+        errors.append(got_db - link.db(path.response(f_hz)))
+    rows = [r for r in closed_forms.VALUES["sweep_error"]["rows"] if (r["T"], r["snr_db"], r["gate_s"]) == (5, snr_db, 0.1)]
+    assert len(rows) == 3
+    for row in rows:
+        near = np.abs(np.log2(f_hz / row["f"])) < 1 / 6
+        rms_db = np.sqrt(np.mean(np.square(np.array(errors)[:, near])))
+        # Points 10 Hz apart are independent: of so many, two standard deviations are allowed.
+        independent = len(seeds) * max(1, row["f"] * 0.23 / 10)
+        room = 1 + 2 / np.sqrt(2 * independent)
+        assert rms_db <= 1.25 * row["sigma_db"] * room, f"{rms_db:.5f} dB at {row['f']} Hz, bound {row['sigma_db']:.5f}"
 
 
 def test_level_dependence_is_the_largest_change_between_levels(goodwire, recordings):

@@ -34,6 +34,7 @@ pub struct Start {
     arguments: Vec<String>,
     variables: Vec<(String, String)>,
     listener_count: usize,
+    state: Option<PathBuf>,
 }
 
 impl Start {
@@ -64,6 +65,13 @@ impl Start {
     #[must_use]
     pub fn variable(mut self, name: &str, value: &str) -> Self {
         self.variables.push((name.into(), value.into()));
+        self
+    }
+
+    /// Keeping its results in that folder.
+    #[must_use]
+    pub fn state(mut self, folder: &Path) -> Self {
+        self.state = Some(folder.into());
         self
     }
 
@@ -153,7 +161,7 @@ impl Start {
             .arg("--config")
             .arg(folder.join("goodwire.toml"))
             .arg("--state")
-            .arg(folder.join("state"))
+            .arg(self.state.clone().unwrap_or_else(|| folder.join("state")))
             .arg("--listen")
             .arg(format!("unix:{}", folder.join("d.sock").display()))
             .args(&self.arguments)

@@ -2,5 +2,6 @@
 
 mod descriptor;
 mod files;
+mod pages;
 mod places;
 mod words;

@@ -3,7 +3,7 @@
 use std::fmt;
 
 use tonic::{Code, Status};
-use tonic_types::StatusExt;
+use tonic_types::{FieldViolation, StatusExt};
 
 use crate::{exit::Exit, output};
 
@@ -38,7 +38,35 @@ pub fn reason(status: &Status) -> Option<String> {
 
 /// The refusal in plain text: the message, each wrong field on a line of its own, the reason.
 fn sentence(status: &Status) -> String {
-    let mut text = match status.code() {
+    let wrong = status
+        .get_details_bad_request()
+        .map_or_else(Vec::new, |bad| bad.field_violations);
+    // Where the message repeats every field's sentence, the fields alone are easier to read.
+    let repeated = |field: &FieldViolation| status.message().contains(&field.description);
+    let mut text = match wrong.as_slice() {
+        [only] if repeated(only) => format!("{}: {}", only.field, only.description),
+        several if !several.is_empty() => {
+            let mut lines = if several.iter().all(repeated) {
+                format!("{} values are wrong", several.len())
+            } else {
+                status.message().to_owned()
+            };
+            for field in several {
+                lines.push_str(&format!("\n  {}: {}", field.field, field.description));
+            }
+            lines
+        }
+        _ => message(status),
+    };
+    if let Some(reason) = reason(status) {
+        text.push_str(&format!("\n  reason: {reason}"));
+    }
+    text
+}
+
+/// The server's own words, or what the code means where it had none.
+fn message(status: &Status) -> String {
+    match status.code() {
         Code::Unavailable => format!("the connection to goodwired is gone: {}", status.message()),
         Code::DeadlineExceeded | Code::Cancelled if reason(status).is_none() => {
             "goodwired did not answer in time; `goodwire status` tells how it is".to_owned()
@@ -46,25 +74,7 @@ fn sentence(status: &Status) -> String {
         Code::Unimplemented => "this goodwired does not know that call: it is older".to_owned(),
         _ if status.message().is_empty() => format!("refused: {}", status.code()),
         _ => status.message().to_owned(),
-    };
-    let violations = status
-        .get_details_bad_request()
-        .map_or_else(Vec::new, |bad| bad.field_violations);
-    // With one wrong field the message often is that field's sentence already.
-    for violation in violations {
-        if !text.contains(&violation.description) {
-            text.push_str(&format!(
-                "\n  {}: {}",
-                violation.field, violation.description
-            ));
-        } else if !text.contains(&violation.field) {
-            text.push_str(&format!("\n  field: {}", violation.field));
-        }
     }
-    if let Some(reason) = reason(status) {
-        text.push_str(&format!("\n  reason: {reason}"));
-    }
-    text
 }
 
 #[cfg(test)]
@@ -83,6 +93,24 @@ mod tests {
             Refusal(status).to_string(),
             "2 fields are wrong\n  parameters.colour: there is no parameter `colour`\n  \
              parameters.start_hz: 5 is below 10 Hz\n  reason: PARAMETERS_WRONG"
+        );
+    }
+
+    #[test]
+    fn fields_that_the_message_repeats_are_told_once() {
+        let refusal = |fields: &[(&str, &str)]| {
+            let mut details = ErrorDetails::new();
+            for (field, text) in fields {
+                details.add_bad_request_violation(*field, *text);
+            }
+            let texts: Vec<_> = fields.iter().map(|(f, t)| format!("{f}: {t}")).collect();
+            let code = Code::InvalidArgument;
+            Refusal(Status::with_error_details(code, texts.join("; "), details)).to_string()
+        };
+        assert_eq!(refusal(&[("links", "no `a`")]), "links: no `a`");
+        assert_eq!(
+            refusal(&[("links", "no `a`"), ("links", "no `b`")]),
+            "2 values are wrong\n  links: no `a`\n  links: no `b`"
         );
     }
 

@@ -177,7 +177,7 @@ fn temporary_folder() -> anyhow::Result<TempDir> {
             .with_context(|| format!("no temporary folder can be made in {}", parent.display()))
     };
     let usual = env::temp_dir();
-    let room = SOCKET_PATH_BYTES_MAX - "/goodwire-XXXXXX/goodwire.sock".len();
+    let room = SOCKET_PATH_BYTES_MAX - "/goodwire-abcdef/goodwire.sock".len();
     if usual.as_os_str().len() <= room {
         make(&usual)
     } else {

@@ -297,6 +297,7 @@ impl Stream {
         let shape = self.interface.shape().clone();
         let mute = self.interface.mute();
         mute.set(performance.cancel.is_set());
+        self.interface.plug_cables(&performance.cabled_returns);
         let cancel = Arc::clone(&performance.cancel);
         let mut stage = Stage::new(performance, &shape, self.next_frame);
         if cancel.is_set() {

@@ -62,6 +62,10 @@ impl<Inner: Interface> Interface for Paced<Inner> {
         self.inner.xrun_count()
     }
 
+    fn plug_cables(&mut self, return_indices: &[usize]) {
+        self.inner.plug_cables(return_indices);
+    }
+
     fn exchange(
         &mut self,
         at_frame: u64,

@@ -72,6 +72,8 @@ pub struct Performance {
     pub parts: Vec<Part>,
     /// Frames from the first one played to the last one heard.
     pub frame_count: u64,
+    /// Returns (from 0) at which a plain cable stands in the link's place: links that are matched.
+    pub cabled_returns: Vec<usize>,
     /// What is expected of the returns; empty where nothing is checked.
     pub predictions: Vec<Prediction>,
     /// Ends the performance, ramping down.

@@ -185,6 +185,7 @@ impl Batch {
         conductor.engine.perform(Performance {
             parts: self.sends.iter().map(|send| send.part(number)).collect(),
             frame_count,
+            cabled_returns: self.cabled_returns(),
             predictions: self.predictions(number, conductor),
             cancel: Arc::clone(&cancel),
             answers,
@@ -256,6 +257,17 @@ impl Batch {
                 .watchers
                 .progress(&worker.job.measurement.name, share);
         }
+    }
+
+    /// Returns of the links that are matched, from 0.
+    fn cabled_returns(&self) -> Vec<usize> {
+        let matched = self
+            .workers
+            .iter()
+            .filter(|worker| worker.job.open.is_match);
+        matched
+            .filter_map(|worker| Some(worker.job.link.as_ref()?.r#return - 1))
+            .collect()
     }
 
     fn stagger(&self, worker: usize) -> u64 {
@@ -366,10 +378,9 @@ fn sends(
     for (place, send) in (0..).zip(&mut sends) {
         send.delay_frames = place * stagger_frames;
     }
-    if let (Some(index), Some(score)) = (of_reference, scores.first()) {
-        if !sends.iter().any(|send| send.index == index) {
-            sends.push(new(index, score, Vec::new()));
-        }
+    let without_link = of_reference.filter(|index| sends.iter().all(|send| send.index != *index));
+    if let (Some(index), Some(score)) = (without_link, scores.first()) {
+        sends.push(new(index, score, Vec::new()));
     }
     sends
 }

@@ -67,6 +67,26 @@ impl Desk {
         measurement
     }
 
+    /// Ends one measurement. One that waits is settled at once, one that runs by its worker.
+    pub fn end(&self, id: &str, ending: Ending) {
+        self.queue.end(id, ending);
+        self.settle_withdrawn();
+    }
+
+    /// Ends every measurement, and says how many were not ended before.
+    pub fn end_all(&self, ending: &Ending) -> usize {
+        let count = self.queue.end_all(ending);
+        self.settle_withdrawn();
+        count
+    }
+
+    /// Settles the jobs that were ended while they waited.
+    pub fn settle_withdrawn(&self) {
+        for job in self.queue.withdraw_ended() {
+            self.settle(&job, Err(Stop::Ended));
+        }
+    }
+
     /// Ends a job: with its result, or with the reason why there is none.
     pub fn settle(&self, job: &Job, outcome: Result<(SessionResult, Played), Stop>) {
         self.report_health(job, &outcome);

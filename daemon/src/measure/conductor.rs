@@ -173,6 +173,7 @@ impl Conductor {
         self.engine.perform(Performance {
             parts: Vec::new(),
             frame_count: (rule.duration_s * f64::from(shape.rate_hz)) as u64,
+            cabled_returns: Vec::new(),
             predictions: Vec::new(),
             cancel: Arc::clone(&cancel),
             answers,

@@ -101,11 +101,20 @@ impl Queue {
             .count()
     }
 
-    /// Ends every job for good and takes no more.
-    pub fn close(&self, ending: &Ending) {
-        self.end_all(ending);
+    /// Takes no more jobs.
+    pub fn close(&self) {
         self.state().closed = true;
         self.changed.notify_all();
+    }
+
+    /// Takes the waiting jobs that were ended: nothing will be done for them.
+    #[must_use]
+    pub fn withdraw_ended(&self) -> Vec<Job> {
+        let mut state = self.state();
+        let ended = |job: &Job| job.fate.ending().is_some();
+        let (ended, other) = state.waiting.drain(..).partition(ended);
+        state.waiting = other;
+        Vec::from(ended)
     }
 
     /// How many jobs wait for the rig.

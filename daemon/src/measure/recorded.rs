@@ -5,7 +5,7 @@ use std::{
     thread::{self, JoinHandle},
 };
 
-use goodwire_proto::plugin::v1::{Plan, SessionResult, plan::capture::Kind};
+use goodwire_proto::plugin::v1::{Plan, SessionNote, SessionResult, plan::capture::Kind};
 
 use super::{
     complete::{Desk, Played},
@@ -28,6 +28,8 @@ pub struct Sounds {
     pub returned: Vec<f32>,
     /// What the cable returned, of the same rate and start.
     pub reference: Option<Vec<f32>>,
+    /// What somebody noted along the way, in order of time.
+    pub marks: Vec<SessionNote>,
 }
 
 /// Threads that analyse recordings.
@@ -105,6 +107,9 @@ fn perform(job: &Job, sounds: &Sounds) -> Result<SessionResult, Stop> {
         [none, none, Some(&sounds.sent)],
         false,
     )?;
+    for mark in &sounds.marks {
+        session.note(mark)?;
+    }
     let mut frame_count = sounds.returned.len();
     if let Some(reference) = &sounds.reference {
         frame_count = frame_count.min(reference.len());

@@ -184,7 +184,7 @@ impl Desk {
             if level_dbfs > allowed_dbfs {
                 lower(value, allowed_dbfs);
                 let text = format!(
-                    "{} was lowered from {level_dbfs} to {allowed_dbfs} dBFS: {why}",
+                    "{} was lowered from {level_dbfs} to {allowed_dbfs:.2} dBFS: {why}",
                     parameter.id
                 );
                 notes.push(note(Level::Info, "level-lowered", text));

@@ -91,7 +91,7 @@ impl Worker {
         };
         let thread = thread::Builder::new()
             .name(format!("job {}", job.id()))
-            .spawn(move || run.to_the_end(&scores))
+            .spawn(move || run.live(&scores))
             .expect("the system gives a thread for a measurement");
         let score = score.recv().ok()?;
         Some((
@@ -154,7 +154,7 @@ struct Run {
 }
 
 impl Run {
-    fn to_the_end(self, scores: &SyncSender<Score>) {
+    fn live(self, scores: &SyncSender<Score>) {
         let outcome = self.perform(scores);
         self.desk.settle(&self.job, outcome);
     }

@@ -29,7 +29,7 @@ impl Default for Limits {
             describe: Duration::from_secs(2),
             open: Duration::from_secs(5),
             step: Duration::from_secs(5),
-            feed: Duration::from_secs(20),
+            feed: Duration::from_secs(10),
             readings: Duration::from_secs(2),
             finish: Duration::from_secs(60),
             close: Duration::from_secs(1),

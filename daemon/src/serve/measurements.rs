@@ -123,7 +123,7 @@ impl MeasurementService for Services {
         let name = request.into_inner().name;
         let desk = Arc::clone(&self.desk);
         let measurement = blocking(move || {
-            desk.queue.end(
+            desk.end(
                 bare(&name),
                 Ending::Cancelled("cancelled by a client".into()),
             );

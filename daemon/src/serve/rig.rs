@@ -144,7 +144,13 @@ impl Services {
         if ended > 0 {
             silence_port(&self.engine, begin).await;
         }
-        (ended, begin.elapsed().as_secs_f64() * 1e3)
+        let silent_after_ms = begin.elapsed().as_secs_f64() * 1e3;
+        // The disk may take its time: only now, when all is silent.
+        let desk = Arc::clone(&self.desk);
+        if let Err(error) = tokio::task::spawn_blocking(move || desk.settle_withdrawn()).await {
+            tracing::error!(%error, "what was ended while it waited is not settled");
+        }
+        (ended, silent_after_ms)
     }
 }
 

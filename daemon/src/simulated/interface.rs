@@ -141,6 +141,10 @@ impl Interface for SimulatedInterface {
         self.losses.count()
     }
 
+    fn plug_cables(&mut self, return_indices: &[usize]) {
+        self.sounds.plug_cables(return_indices);
+    }
+
     fn exchange(
         &mut self,
         at_frame: u64,

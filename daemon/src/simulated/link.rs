@@ -74,6 +74,8 @@ pub(super) struct Link {
     factor: f64,
     noise: Option<WhiteNoise>,
     hum: Option<Hum>,
+    /// True while a plain cable stands in its place.
+    is_cabled: bool,
     /// The chunk in work, the neighbour's, and its delays in frames.
     work: Vec<f64>,
     other: Vec<f64>,
@@ -109,10 +111,17 @@ impl Link {
             hum: settings
                 .hum_dbfs
                 .map(|level| Hum::new(factor_of_db(level), settings.hum_hz, rate_hz)),
+            is_cabled: false,
             work: Vec::with_capacity(CHUNK_FRAMES),
             other: Vec::with_capacity(CHUNK_FRAMES),
             delays: Vec::with_capacity(CHUNK_FRAMES),
         }
+    }
+
+    /// Puts a plain cable in the link's place where its return is among these, else takes it away.
+    /// The link itself goes on unheard, so that what it does later does not depend on it.
+    pub(super) fn plug_cable(&mut self, return_indices: &[usize]) {
+        self.is_cabled = return_indices.contains(&self.return_index);
     }
 
     /// Takes a chunk from the sends and adds what comes of it to the link's return.
@@ -155,6 +164,10 @@ impl Link {
             add(&self.other, neighbour.factor, &mut self.work);
         }
         let out = &mut returns[self.return_index];
+        if self.is_cabled {
+            add(input, 1.0, out);
+            return;
+        }
         add(&self.work, self.factor, out);
         if let Some(noise) = &self.noise {
             noise.add(first_frame, out);

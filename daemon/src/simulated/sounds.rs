@@ -63,6 +63,13 @@ impl Sounds {
         }
     }
 
+    /// Puts a plain cable in the place of the links at these returns, and the others back.
+    pub fn plug_cables(&mut self, return_indices: &[usize]) {
+        for link in &mut self.links {
+            link.plug_cable(return_indices);
+        }
+    }
+
     /// The next frame to be computed, from the start of the stream.
     pub fn frame(&self) -> u64 {
         self.frame

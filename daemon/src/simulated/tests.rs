@@ -217,6 +217,38 @@ proptest! {
 }
 
 #[test]
+fn a_cable_in_a_links_place_gives_back_what_is_played_and_changes_nothing_later() {
+    let mut spec = wild_rig();
+    spec.rig = RigSettings::default();
+    spec.sends = Vec::new();
+    spec.returns = vec![
+        PathSettings {
+            noise_dbfs: None,
+            ..PathSettings::default()
+        };
+        5
+    ];
+    let sound = beats();
+    let half = sound.len() / 2;
+    let at = half as u64;
+    let run = |cabled: &[usize]| {
+        let mut interface = SimulatedInterface::new(&spec);
+        interface.plug_cables(cabled);
+        let mut heard = vec![Vec::new(); 5];
+        for (frame, block, plugged) in [(0, &sound[..half], cabled), (at, &sound[half..], &[])] {
+            interface.plug_cables(plugged);
+            let report = interface.exchange(frame, &[block; 5], &mut heard, Duration::ZERO);
+            report.expect("the device is there");
+        }
+        heard
+    };
+    let (links, cable) = (run(&[]), run(&[0]));
+    assert_eq!(cable[0][..half], sound[..half]);
+    assert_eq!(cable[0][half..], links[0][half..]);
+    assert_eq!(cable[1..], links[1..]);
+}
+
+#[test]
 fn a_wire_of_a_link_gives_back_what_is_played() {
     let sound = beats();
     let heard = play_on(&quiet_rig(wire()), &sound);

@@ -12,6 +12,9 @@ use crate::settings::{Settings, TestTone};
 /// A reference whose distortion is within this of the link's own, in dB, is told of.
 const REFERENCE_WITHIN_DB: f64 = 10.0;
 
+/// Distortion of the reference below this ratio matters to nobody: the floor of what is measured.
+const REFERENCE_LEAST_RATIO: f64 = 1e-6;
+
 /// Highest order that has a figure of its own.
 const ORDER_SHOWN_MAX: usize = 5;
 
@@ -33,6 +36,7 @@ struct Remarks {
     reference_missing: Vec<String>,
     reference_distorts: Vec<String>,
     below_noise: Vec<String>,
+    disturbed: Vec<String>,
     no_harmonics: Vec<String>,
 }
 
@@ -93,6 +97,9 @@ fn tone_figures(
     if counted < 2 {
         remarks.no_harmonics.push(tone.clone());
     }
+    if pair.link.as_ref().is_some_and(|link| link.disturbed) {
+        remarks.disturbed.push(tone.clone());
+    }
     let reference = pair.reference.as_ref().filter(|reference| !reference.cut);
     match (&pair.link, reference) {
         (None, _) => remarks.missing.push(tone.clone()),
@@ -147,7 +154,7 @@ fn link_figures(reading: &Reading, own: &RelativeHarmonics, counted: usize) -> V
     figures
 }
 
-/// True where the reference distorts nearly as much as the link itself, and more than noise.
+/// True where the reference distorts nearly as much as the link itself, and more than its noise.
 fn reference_distorts(
     own: &RelativeHarmonics,
     reference: &RelativeHarmonics,
@@ -155,7 +162,8 @@ fn reference_distorts(
 ) -> bool {
     let (own, reference) = (own.thd_ratio(counted), reference.thd_ratio(counted));
     let within = 10f64.powf(REFERENCE_WITHIN_DB / 20.0);
-    reference.value > 2.0 * reference.uncertainty && reference.value * within >= own.value
+    let stands = reference.value > REFERENCE_LEAST_RATIO.max(2.0 * reference.uncertainty);
+    stands && reference.value * within >= own.value
 }
 
 impl Remarks {
@@ -201,6 +209,12 @@ impl Remarks {
             &self.reference_distorts,
             "the reference's own distortion is within 10 dB of the link's or above it, so the \
              difference leans on both paths distorting alike",
+        );
+        warn(
+            "disturbed-tones",
+            &self.disturbed,
+            "something that came and went was heard beside the tone, as of a dropout or a click, and \
+             is in its figures",
         );
         warn(
             "h-below-noise",

@@ -4,6 +4,10 @@ use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter, is_cu
 
 use crate::settings::{BAND_FROM_HZ, TestTone};
 
+/// A residual that is louder for a moment than usual by this much, in dB, is a disturbance. Noise
+/// of 20 ms varies by 0.2 dB (4.343 / sqrt(B T)), and what is steady not at all.
+const DISTURBED_DB: f64 = 10.0;
+
 /// One tone at one return.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
@@ -13,6 +17,8 @@ pub struct Reading {
     pub thd_n_ratio: Estimate,
     /// True where the recorder cut the wave at its full scale.
     pub cut: bool,
+    /// True where something came and went beside the tone.
+    pub disturbed: bool,
 }
 
 /// Highest order, at most 10, whose harmonic of the frequency that was asked for is below
@@ -42,6 +48,7 @@ pub fn reading(
         harmonics: RelativeHarmonics::of(&fit),
         thd_n_ratio: thd_n_ratio(&fit, counted, band),
         cut: is_cut_at_full_scale(samples),
+        disturbed: fit.residual.crest_db() > DISTURBED_DB,
     })
 }
 

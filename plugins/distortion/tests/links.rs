@@ -197,6 +197,27 @@ fn thd_n_of_white_noise_is_its_share_of_the_band() {
 }
 
 #[test]
+fn dropout_of_5_ms_within_a_tone_is_told_of_that_tone_alone() {
+    let request = request(Mode::Recorded, &[], &FREQS_HZ);
+    let sent = stimulus(&request);
+    let mut returned = through(&sent, 0, 1e-6, 1, |x| x + 0.1 * x * x * x);
+    let note = |returned: &[f32]| {
+        let result = analyse(&request, &sent, returned, Some(&sent)).unwrap();
+        let note = result
+            .notes
+            .iter()
+            .find(|note| note.id == "disturbed-tones");
+        note.map(|note| note.text.clone())
+    };
+    assert_eq!(note(&returned), None);
+    // Half a second after the start of the third tone.
+    let first = ((1.85 + 2.5) * f64::from(RATE_HZ)) as usize;
+    returned[first..first + 240].fill(0.0);
+    let told = note(&returned).unwrap();
+    assert!(told.starts_with("250 Hz: "), "{told}");
+}
+
+#[test]
 fn tone_that_the_link_swallows_has_no_figures_and_a_note() {
     let request = request(Mode::Recorded, &[], &[500.0, 997.0, 2000.0]);
     let sent = stimulus(&request);

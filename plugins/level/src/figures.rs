@@ -166,9 +166,9 @@ fn clip_point(
     let mut unclipped_to_dbfs = None;
     let text = match (crossing(&points, &mark), points.last()) {
         (Crossing::At(level), _) => return (Some(level), None),
-        _ if order_max < 2 => {
-            "no harmonic of this frequency lies below 20 kHz, so that clipping cannot be told: \
-             choose a lower freq_hz"
+        _ if order_max < 3 => {
+            "the odd harmonics of this frequency lie beyond 20 kHz, so that clipping cannot be \
+             told: choose a lower freq_hz"
                 .to_owned()
         }
         (_, None) => "distortion could not be told from noise at any level".to_owned(),

@@ -163,6 +163,52 @@ fn gain_in_noise_of_minus_60_dbfs_scatters_as_its_uncertainty_says_and_within_1_
 }
 
 #[test]
+fn other_frequencies_and_rates_find_the_same_knee_within_0_02_db() {
+    let knee = 0.3;
+    let knee_dbfs = 20.0 * 0.3f64.log10();
+    for (freq_hz, rate_hz) in [
+        (20.0, 44_100),
+        (125.0, 96_000),
+        (1_000.0, 48_000),
+        (997.0, 192_000),
+    ] {
+        let set = [("freq_hz", freq_hz), ("min_dbfs", -24.0), ("step_db", 2.0)];
+        let mut request = request(Mode::Recorded, &set);
+        (request.rate_hz, request.returned_rate_hz) = (rate_hz, rate_hz);
+        let sent = stimulus(&request);
+        let returned = through(&sent, 200, 0.0, 1, |x| 0.25 * x.clamp(-knee, knee));
+        let result = analyse(&request, &sent, &returned, Some(&sent)).unwrap();
+        println!("{freq_hz} Hz at {rate_hz} Hz");
+        near(&result, "gain", -12.0412, 1e-3);
+        near(&result, "clip_point", knee_dbfs + CLIP_OVERDRIVE_DB, 0.02);
+        near(
+            &result,
+            "compression_point",
+            knee_dbfs + COMPRESSION_OVERDRIVE_DB,
+            0.02,
+        );
+        assert_eq!(has_note(&result, "frequency-shifted"), freq_hz == 1_000.0);
+    }
+}
+
+#[test]
+fn tone_of_8_khz_tells_compression_and_says_why_it_tells_no_clipping() {
+    let set = [("freq_hz", 8_000.0), ("min_dbfs", -24.0), ("step_db", 2.0)];
+    let request = request(Mode::Recorded, &set);
+    let sent = stimulus(&request);
+    let returned = through(&sent, 200, 0.0, 1, |x| x.clamp(-0.3, 0.3));
+    let result = analyse(&request, &sent, &returned, Some(&sent)).unwrap();
+    near(
+        &result,
+        "compression_point",
+        20.0 * 0.3f64.log10() + COMPRESSION_OVERDRIVE_DB,
+        0.02,
+    );
+    let note = result.notes.iter().find(|note| note.id == "no-clip-point");
+    assert!(note.unwrap().text.contains("odd harmonics"), "{note:?}");
+}
+
+#[test]
 fn dropouts_of_5_to_60_ms_in_three_steps_are_told_and_cost_no_figure() {
     let request = request(Mode::Recorded, &[]);
     let sent = stimulus(&request);

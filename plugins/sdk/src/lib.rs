@@ -7,6 +7,7 @@
 #![doc = include_str!("../examples/goodwire_plugin_loudest.rs")]
 //! ```
 
+pub mod describe;
 #[doc(hidden)]
 pub mod export;
 pub mod figures;
@@ -59,11 +60,16 @@ pub trait Session {
     fn plan(&mut self) -> Result<payload::Plan, Failure>;
 
     /// Fills `samples` with the stimulus of `step` from `first_frame` on. A pure function of the
-    /// request, the step and the frame; frames past the end are silence.
+    /// request, the step and the frame; frames past the end are silence. Silence unless the
+    /// session plays.
     ///
     /// # Errors
     /// A [`Failure`] ends the measurement with its reason.
-    fn render(&mut self, step: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure>;
+    fn render(&mut self, step: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure> {
+        let _ = (step, first_frame);
+        samples.fill(0.0);
+        Ok(())
+    }
 
     /// Says that blocks of this repeat follow. `retry`: what the void repeat fed is to be forgotten.
     ///

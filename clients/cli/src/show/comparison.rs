@@ -94,60 +94,51 @@ fn figures(look: &Look, rows: &[ComparisonRow], others: &[usize]) -> String {
         let difference = format!("{letter} {} {first}", look.either('−', '-'));
         [(letter, Side::Right), (difference, Side::Right)]
     });
-    let mut table = Table::new(
-        [
-            ("figure".to_owned(), Side::Left),
-            ("where".to_owned(), Side::Short),
-            ("unit".to_owned(), Side::Left),
-            (first.clone(), Side::Right),
-        ]
-        .into_iter()
-        .chain(heads),
-    );
+    let left = [
+        ("figure".to_owned(), Side::Short),
+        ("unit".to_owned(), Side::Left),
+        (first.clone(), Side::Right),
+    ];
+    let mut table = Table::new(left.into_iter().chain(heads));
     for row in rows {
-        let value = |index: usize| {
-            row.cells
-                .get(index)
-                .map_or_else(String::new, |c| value(look, c))
-        };
+        let cell = |index: &usize| row.cells.get(*index);
+        if !others
+            .iter()
+            .chain([&0])
+            .filter_map(cell)
+            .any(|c| c.value.is_some())
+        {
+            continue;
+        }
+        let value = |index: &usize| cell(index).map_or_else(String::new, value);
         let pairs = others.iter().flat_map(|index| {
-            let cell = row.cells.get(*index);
-            [
-                value(*index),
-                cell.map_or_else(String::new, |c| difference(look, c)),
-            ]
+            let difference = cell(index).map_or_else(String::new, |c| difference(look, c));
+            [value(index), difference]
         });
-        let head = [
-            row.figure.clone(),
-            place(row.at.as_ref()),
-            row.unit.clone(),
-            value(0),
-        ];
+        let figure = format!("{} {}", row.figure, place(row.at.as_ref()));
+        let head = [figure.trim_end().to_owned(), row.unit.clone(), value(&0)];
         table.row(head.into_iter().chain(pairs));
     }
     table.render(look)
 }
 
-fn value(look: &Look, cell: &ComparisonCell) -> String {
-    cell.value.map_or_else(String::new, |value| {
-        pair(look, rounded(value, cell.uncertainty))
-    })
+/// A value, rounded to its own uncertainty.
+fn value(cell: &ComparisonCell) -> String {
+    let rounded = |value| rounded(value, cell.uncertainty).0;
+    cell.value.map_or_else(String::new, rounded)
 }
 
+/// A difference with its sign and its uncertainty.
 fn difference(look: &Look, cell: &ComparisonCell) -> String {
     let Some(difference) = cell.difference else {
         return String::new();
     };
     let sign = if difference > 0.0 { "+" } else { "" };
     let (value, spread) = rounded(difference, cell.difference_uncertainty);
-    pair(look, (format!("{sign}{value}"), spread))
-}
-
-fn pair(look: &Look, (value, spread): (String, String)) -> String {
     if spread.is_empty() {
-        return value;
+        return format!("{sign}{value}");
     }
-    format!("{value} {}{spread}", look.either("±", "+-"))
+    format!("{sign}{value} {}{spread}", look.either("±", "+-"))
 }
 
 #[cfg(test)]
@@ -205,8 +196,8 @@ mod tests {
                setup    A  B\n  \
                channel  2  5\n\
              \n  \
-               figure   unit             A             B          B − A\n  \
-               latency  ms    4.000 ±0.002  4.500 ±0.002  +0.500 ±0.003\n"
+               figure   unit      A      B          B − A\n  \
+               latency  ms    4.000  4.500  +0.500 ±0.003\n"
         );
     }
 }

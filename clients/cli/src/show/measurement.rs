@@ -95,11 +95,7 @@ fn judgements(look: &Look, measurement: &Measurement) -> String {
     let mut text = look.heading("Limits");
     for judgement in verdict.judgements.iter().filter(|j| !passed(j.outcome)) {
         let mark = Mark::of_outcome(judgement.outcome).text(look);
-        let what = format!("{} {}", judgement.figure, place(judgement.at.as_ref()));
-        text.push_str(&look.wrap(
-            &format!("  {mark}: "),
-            &format!("{}: {}", what.trim_end(), judgement.text),
-        ));
+        text.push_str(&look.wrap(&format!("  {mark}: "), &judgement.text));
     }
     if kept > 0 {
         let mark = Mark::of_outcome(Outcome::Pass.into()).text(look);
@@ -227,7 +223,7 @@ mod tests {
         verdict.set_outcome(Outcome::Fail);
         let mut judgement = Judgement {
             figure: "deviation".into(),
-            text: "-4.2 dB is below the least allowed, -3 dB".into(),
+            text: "Deviation from 8 kHz to 16 kHz is -4.2 dB, below the limit of -3 dB.".into(),
             at: Some(at(&[("from_hz", 8_000.0), ("to_hz", 16_000.0)])),
             ..Judgement::default()
         };
@@ -291,7 +287,7 @@ measurements/019ab0c3  2026-11-25 09:41:02 UTC
   deviation  8 to 16 kHz, at 15.9 kHz   -4.21   0.03  dB    ✗
 
 Limits
-  ✗ fail: deviation 8 to 16 kHz: -4.2 dB is below the least allowed, -3 dB
+  ✗ fail: Deviation from 8 kHz to 16 kHz is -4.2 dB, below the limit of -3 dB.
 
 Notes
   - The two paths were never matched, so their own difference is in these

@@ -3,7 +3,7 @@
 use goodwire_proto::v1::{Measurement, measurement::State, verdict::Outcome};
 
 use super::{
-    Look, Mark, place,
+    Look, Mark,
     results::link,
     table::{Cell, Side, Table},
 };
@@ -70,13 +70,7 @@ fn why(look: &Look, measured: &[&Measurement]) -> String {
             .flat_map(|verdict| &verdict.judgements);
         for judgement in judgements.filter(|j| j.outcome != i32::from(Outcome::Pass)) {
             let shape = Mark::of_outcome(judgement.outcome).shape(look);
-            let what = format!("{} {}", judgement.figure, place(judgement.at.as_ref()));
-            let sentence = format!(
-                "{}: {}: {}",
-                measurement.analysis,
-                what.trim_end(),
-                judgement.text
-            );
+            let sentence = format!("{}: {}", measurement.analysis, judgement.text);
             text.push_str(&look.wrap(&format!("  {shape} "), &sentence));
         }
     }
@@ -98,7 +92,7 @@ mod tests {
     fn measurement(link: &str, outcome: Outcome) -> Measurement {
         let mut judgement = Judgement {
             figure: "clip_point".into(),
-            text: "-31 dBFS is below the least allowed, -20 dBFS".into(),
+            text: "Clip point is -31 dBFS, below the limit of -20 dBFS.".into(),
             ..Judgement::default()
         };
         judgement.set_outcome(outcome);
@@ -135,7 +129,7 @@ mod tests {
                lectern     + pass\n  \
                drum-riser  X fail\n\
              \ndrum-riser is not well:\n  \
-               X level: clip_point: -31 dBFS is below the least allowed, -20 dBFS\n  \
+               X level: Clip point is -31 dBFS, below the limit of -20 dBFS.\n  \
                > The transmitter clips early.\n"
         );
         let well = render(&look, &[measurement("lectern", Outcome::Pass)]);

@@ -4,6 +4,7 @@ use goodwire_proto::v1::Measurement;
 
 use super::{
     Look, Mark,
+    look::Paint,
     table::{Cell, Side, Table},
     time,
 };
@@ -26,28 +27,32 @@ fn day(measurement: &Measurement) -> String {
 }
 
 fn table(look: &Look, measurements: &[Measurement]) -> String {
-    let head = format!("{} UTC", measurements.first().map(day).unwrap_or_default());
     let mut table = Table::new([
-        (&head[head.len().min(5)..], Side::Left),
+        ("at", Side::Left),
         ("link", Side::Short),
         ("analysis", Side::Short),
-        ("verdict", Side::Short),
+        ("verdict", Side::Left),
         ("measurement", Side::Left),
-    ]);
+    ])
+    .tight();
     for measurement in measurements {
         let clock = measurement
             .create_time
             .as_ref()
             .map(|time| time::parts(time).1);
+        // Hours and minutes: the name itself tells the rest of the order.
+        let clock: String = clock.unwrap_or_default().chars().take(5).collect();
         table.row([
-            Cell::from(clock.unwrap_or_default()),
+            Cell::from(clock),
             link(measurement).into(),
             measurement.analysis.clone().into(),
             Cell::mark(look, Mark::of(measurement)),
             measurement.name.trim_start_matches("measurements/").into(),
         ]);
     }
-    table.render(look)
+    let day = measurements.first().map(day).unwrap_or_default();
+    let head = look.paint(Paint::Bold, &format!("{day} UTC"));
+    format!("{head}\n{}", table.render(look))
 }
 
 /// The link's bare name; what recordings are of where there is none.
@@ -84,6 +89,10 @@ mod tests {
         let text = render(&look, &[one, other]);
         assert!(
             text.lines().all(|line| line.chars().count() <= 80),
+            "{text}"
+        );
+        assert!(
+            text.contains("monitor-left distortion · no limits"),
             "{text}"
         );
         assert!(

@@ -13,8 +13,9 @@ use super::{
 pub fn render(look: &Look, status: &Status) -> String {
     let title = format!("goodwired {} at {}", status.version, status.site);
     let mut text = look.paint(Paint::Bold, &title) + "\n\n";
-    let mut table = Table::new([("", Side::Left), ("", Side::Left)]);
-    let mut say = |name: &str, value: String| table.row([name.to_owned(), value]);
+    let mut say = |name: &str, value: String| {
+        text.push_str(&look.wrap(&format!("  {name:10} "), &value));
+    };
     if let Some(interface) = &status.interface {
         say("interface", interface_words(interface));
         say("sound", sound_words(interface));
@@ -25,7 +26,6 @@ pub fn render(look: &Look, status: &Status) -> String {
         say("calibrated", calibration_words(calibration));
     }
     say("work", work_words(status));
-    text.push_str(&table.body(look));
     if let Some(hold) = &status.hold {
         let since = time::full(hold.create_time.as_ref());
         let why = if hold.text.is_empty() {

@@ -5,10 +5,10 @@ use super::{
     mark::Mark,
 };
 
-/// Spaces between two columns.
-const GAP: usize = 2;
-/// Spaces before the first column.
-const INDENT: usize = 2;
+/// Spaces before the first column, and between two columns.
+const SPACED: (usize, usize) = (2, 2);
+/// The same where every character counts.
+const TIGHT: (usize, usize) = (0, 1);
 /// A column that may be shortened keeps so much at least.
 const SHORT_MIN: usize = 8;
 
@@ -61,6 +61,10 @@ impl Cell {
 #[derive(Debug)]
 pub struct Table {
     columns: Vec<(String, Side)>,
+    /// Spaces before the first column.
+    indent: usize,
+    /// Spaces between two columns.
+    gap: usize,
     rows: Vec<Vec<Cell>>,
 }
 
@@ -72,7 +76,19 @@ impl Table {
                 .into_iter()
                 .map(|(head, side)| (head.into(), side))
                 .collect(),
+            indent: SPACED.0,
+            gap: SPACED.1,
             rows: Vec::new(),
+        }
+    }
+
+    /// The table without spaces before it, and with one between its columns.
+    pub fn tight(self) -> Self {
+        let (indent, gap) = TIGHT;
+        Self {
+            indent,
+            gap,
+            ..self
         }
     }
 
@@ -112,7 +128,7 @@ impl Table {
             })
             .collect();
         let shown = widths.iter().filter(|width| **width > 0).count();
-        let total = INDENT + widths.iter().sum::<usize>() + GAP * shown.saturating_sub(1);
+        let total = self.indent + widths.iter().sum::<usize>() + self.gap * shown.saturating_sub(1);
         let mut too_much = total.saturating_sub(look.width);
         for (width, (_, side)) in widths.iter_mut().zip(&self.columns) {
             if *side == Side::Short {
@@ -125,7 +141,7 @@ impl Table {
     }
 
     fn line(&self, look: &Look, widths: &[usize], cells: &[Cell]) -> String {
-        let mut line = " ".repeat(INDENT);
+        let mut line = " ".repeat(self.indent);
         // Painted text is longer than it looks; spaces are put off until more text follows.
         let mut owed = 0;
         for ((width, (_, side)), cell) in widths
@@ -153,7 +169,7 @@ impl Table {
                         .map_or(text.clone(), |paint| look.paint(paint, &text)),
                 );
             }
-            owed += after + GAP;
+            owed += after + self.gap;
         }
         line.push('\n');
         line

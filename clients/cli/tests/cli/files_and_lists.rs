@@ -1,7 +1,13 @@
 //! Uploads, stimuli, lists, pipes and private daemons against a server whose answers the test
 //! decides.
 
-use std::{fs, io::Read, os::unix::fs::PermissionsExt, path::Path, process::Child, time::Duration};
+use std::{
+    fs,
+    io::Read,
+    path::Path,
+    process::{Child, Command},
+    time::Duration,
+};
 
 use crate::mock::{Mock, Script, Watch, ended, plain};
 use goodwire_proto::v1::{
@@ -153,15 +159,23 @@ async fn whoever_stops_reading_is_no_mistake() {
 /// The command line beside a `goodwired` that is a shell script.
 fn beside(script: &str) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    fs::copy(
-        env!("CARGO_BIN_EXE_goodwire"),
-        folder.path().join("goodwire"),
-    )
-    .unwrap();
-    let daemon = folder.path().join("goodwired");
-    fs::write(&daemon, format!("#!/bin/sh\n{script}\n")).unwrap();
-    fs::set_permissions(&daemon, fs::Permissions::from_mode(0o755)).unwrap();
+    let text = folder.path().join("text");
+    fs::write(&text, format!("#!/bin/sh\n{script}\n")).unwrap();
+    install(
+        Path::new(env!("CARGO_BIN_EXE_goodwire")),
+        &folder.path().join("goodwire"),
+    );
+    install(&text, &folder.path().join("goodwired"));
+    fs::remove_file(&text).unwrap();
     folder
+}
+
+/// Copies a program by a process of its own: a file that we had open for writing while another
+/// test forked could not be started ("text file busy").
+fn install(from: &Path, to: &Path) {
+    let mut command = Command::new("install");
+    let status = command.args(["-m", "755"]).args([from, to]).status();
+    assert!(status.unwrap().success());
 }
 
 /// Starts it on a default socket where nobody listens.

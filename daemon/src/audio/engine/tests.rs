@@ -140,6 +140,7 @@ fn perform_until(
             cancel: part,
         }],
         frame_count: 50_000,
+        cabled_returns: Vec::new(),
         predictions,
         cancel: all,
         answers,

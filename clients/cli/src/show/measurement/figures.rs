@@ -98,36 +98,55 @@ fn severity(outcome: i32) -> usize {
     .unwrap_or(0)
 }
 
-/// Ids that are told of the very same places.
+/// Ids that are told of many places, most of them the same.
 struct Group<'a> {
     ids: Vec<&'a str>,
     places: Vec<String>,
 }
 
-/// Finds the ids that make a table of places; an id alone makes none.
+/// Finds the ids that make a table of places; an id alone makes none. The reference's own
+/// figures stand in a table of their own.
 fn groups(figures: &[Figure]) -> Vec<Group<'_>> {
     let mut groups: Vec<Group> = Vec::new();
-    let mut seen = Vec::new();
-    for figure in figures {
-        if seen.contains(&&figure.id) {
-            continue;
-        }
-        seen.push(&figure.id);
-        let same = figures.iter().filter(|other| other.id == figure.id);
-        let places: Vec<_> = same.map(|other| place(other.at.as_ref())).collect();
+    for (id, places) in places_of_ids(figures) {
         if places.len() < PLACES_MIN {
             continue;
         }
-        match groups.iter_mut().find(|group| group.places == places) {
-            Some(group) => group.ids.push(&figure.id),
-            None => groups.push(Group {
-                ids: vec![&figure.id],
-                places,
-            }),
+        let is_kin = |group: &&mut Group| {
+            is_of_reference(group.ids[0]) == is_of_reference(id)
+                && places.iter().any(|place| group.places.contains(place))
+        };
+        let Some(group) = groups.iter_mut().find(is_kin) else {
+            let ids = vec![id];
+            groups.push(Group { ids, places });
+            continue;
+        };
+        group.ids.push(id);
+        for place in places {
+            if !group.places.contains(&place) {
+                group.places.push(place);
+            }
         }
     }
     groups.retain(|group| group.ids.len() > 1);
     groups
+}
+
+/// Every id with its places, in the order of the figures.
+fn places_of_ids(figures: &[Figure]) -> Vec<(&str, Vec<String>)> {
+    let mut found: Vec<(&str, Vec<String>)> = Vec::new();
+    for figure in figures {
+        let place = place(figure.at.as_ref());
+        match found.iter_mut().find(|(id, _)| *id == figure.id) {
+            Some((_, places)) => places.push(place),
+            None => found.push((&figure.id, vec![place])),
+        }
+    }
+    found
+}
+
+fn is_of_reference(id: &str) -> bool {
+    id.starts_with("reference_")
 }
 
 impl Group<'_> {
@@ -136,27 +155,14 @@ impl Group<'_> {
         let columns: Vec<_> = self
             .ids
             .iter()
-            .map(|id| {
-                let same = figures.iter().filter(|figure| figure.id == *id);
-                let cells: Vec<_> = same.clone().map(|figure| cell(look, figure)).collect();
-                let unit = same
-                    .map(|figure| figure.unit.as_str())
-                    .next()
-                    .unwrap_or_default();
-                (format!("{id} {unit}").trim_end().to_owned(), cells)
-            })
+            .map(|id| self.column(look, id, figures))
             .collect();
         let width = |column: &(String, Vec<String>)| {
             let cells = column.1.iter().map(|cell| cell.chars().count());
             cells.chain([column.0.chars().count()]).max().unwrap_or(0) + 2
         };
-        let left = self
-            .places
-            .iter()
-            .map(|place| place.chars().count())
-            .max()
-            .unwrap_or(0)
-            + 2;
+        let places = self.places.iter().map(|place| place.chars().count());
+        let left = places.max().unwrap_or(0) + 2;
         let (mut tables, mut from) = (Vec::new(), 0);
         while from < columns.len() {
             let mut total = left + width(&columns[from]);
@@ -169,6 +175,21 @@ impl Group<'_> {
             from = to;
         }
         tables
+    }
+
+    /// Head and cells of one id; a place that it is not told of stays empty.
+    fn column(&self, look: &Look, id: &str, figures: &[Figure]) -> (String, Vec<String>) {
+        let same: Vec<_> = figures.iter().filter(|figure| figure.id == id).collect();
+        let unit = same.first().map_or("", |figure| figure.unit.as_str());
+        let at = |wanted: &String| same.iter().find(|f| place(f.at.as_ref()) == *wanted);
+        let cells = self
+            .places
+            .iter()
+            .map(|wanted| at(wanted).map_or_else(String::new, |figure| cell(look, figure)));
+        (
+            format!("{id} {unit}").trim_end().to_owned(),
+            cells.collect(),
+        )
     }
 
     fn table(&self, look: &Look, columns: &[(String, Vec<String>)]) -> String {
@@ -207,10 +228,12 @@ mod tests {
             at: Some(at(&[("frequency_hz", hz)])),
             ..Figure::default()
         };
-        let figures = [100.0, 1_000.0, 6_000.0]
+        let mut figures: Vec<_> = [100.0, 1_000.0, 6_000.0, 7_000.0]
             .iter()
             .flat_map(|hz| [figure("thd", *hz, 0.01), figure("thd_n", *hz, 0.02)])
             .collect();
+        // One of them could not be had.
+        figures.pop();
         let look = Look {
             width: 80,
             unicode: true,
@@ -225,7 +248,8 @@ mod tests {
             "  where            thd %         thd_n %\n  \
                100 Hz  0.0100 ±0.0010  0.0200 ±0.0010\n  \
                1 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n  \
-               6 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n"
+               6 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n  \
+               7 kHz   0.0100 ±0.0010\n"
         );
     }
 }

@@ -7,6 +7,8 @@ use crate::show::Look;
 
 /// Most rows that a plot takes.
 const ROWS_MAX: f64 = 26.0;
+/// What reaches above a named level by no more than this opens no further step, in dB.
+const TOLERANCE_DB: f64 = 0.25;
 /// Levels are named at multiples of this, in dB.
 const STEP_DB: f64 = 10.0;
 
@@ -21,8 +23,9 @@ impl Span {
         let low = smallest(levels.iter().copied())?;
         let high = largest(levels.iter().copied())?;
         let low_db = (low / STEP_DB).floor() * STEP_DB;
-        // A level on the very edge of the grid would be cut off.
-        let high_db = ((high + 0.5) / STEP_DB).ceil() * STEP_DB;
+        let high_db = ((high - TOLERANCE_DB) / STEP_DB).ceil() * STEP_DB;
+        // One level alone still has an axis.
+        let high_db = high_db.max(low_db + STEP_DB);
         Some(Self { low_db, high_db })
     }
 
@@ -51,7 +54,8 @@ pub fn input_output(look: &Look, curve: &Curve, gain_db: Option<f64>) -> String 
     let columns_per_db = (room as f64 / send.db()).min(ROWS_MAX * CELL_HEIGHT / back.db());
     let rows_per_db = columns_per_db / CELL_HEIGHT;
     let columns = (send.db() * columns_per_db).ceil() as usize;
-    let rows = (back.db() * rows_per_db).ceil() as usize;
+    // A row hangs below its level: the lowest level needs one more.
+    let rows = (back.db() * rows_per_db).floor() as usize + 1;
     let column = |db: f64| (db - send.low_db) * columns_per_db;
     let row = |db: f64| (back.high_db - db) * rows_per_db;
 
@@ -74,7 +78,7 @@ pub fn input_output(look: &Look, curve: &Curve, gain_db: Option<f64>) -> String 
     let points: Vec<_> = points
         .map(|(index, (x, y))| Point {
             column: column(*x),
-            row: row(*y),
+            row: row(*y).max(0.0),
             spread_rows: spread(index) * rows_per_db,
         })
         .collect();

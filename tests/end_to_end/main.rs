@@ -1,0 +1,12 @@
+//! Drives the real daemon through gRPC and the command line, on the simulated rig.
+
+mod analyses;
+mod asking;
+mod batches;
+mod kills;
+mod life;
+mod permission;
+mod plugin;
+mod streams;
+mod verdicts;
+mod watching;

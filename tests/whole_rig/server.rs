@@ -1,0 +1,136 @@
+//! `jackd` with the dummy driver under a name of its own, one test at a time on this machine, and
+//! a daemon on it.
+
+use std::{
+    fs::File,
+    path::Path,
+    process::{Child, Command, Stdio},
+    sync::{Mutex, MutexGuard, PoisonError},
+    thread,
+    time::{Duration, Instant},
+};
+
+use goodwire_tests::daemon::{Daemon, Start};
+
+/// Frames in one period.
+const PERIOD_FRAMES: &str = "1024";
+/// Rate in Hz.
+const RATE_HZ: &str = "48000";
+/// How long the server may take to come up.
+const START_TIMEOUT: Duration = Duration::from_secs(30);
+/// Before others by so much, where that is allowed: JACK wants its time in time.
+const NICE: i32 = -15;
+
+static IN_THIS_PROCESS: Mutex<()> = Mutex::new(());
+
+/// One test at a time, in this process and on this machine: JACK needs its time in time.
+pub struct Turn {
+    _in_this_process: MutexGuard<'static, ()>,
+    _on_this_machine: File,
+}
+
+impl Turn {
+    /// Waits for this test's turn; `None`, with one line of text, where there is no `jackd`.
+    pub fn take() -> Option<Self> {
+        let in_this_process = IN_THIS_PROCESS
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner);
+        let paths = std::env::var_os("PATH").unwrap_or_default();
+        if !std::env::split_paths(&paths).any(|folder| Path::new(&folder).join("jackd").exists()) {
+            println!("SKIPPED: jackd is not installed");
+            return None;
+        }
+        let lock = File::create(std::env::temp_dir().join("goodwire-jack-tests.lock")).unwrap();
+        lock.lock().unwrap();
+        // SAFETY: this is the one writer, and whoever reads it (libjack) runs under this lock.
+        unsafe { std::env::set_var("JACK_DEFAULT_SERVER", name()) };
+        // SAFETY: takes numbers alone. Without the right to it, it changes nothing; children inherit.
+        unsafe { libc::setpriority(libc::PRIO_PROCESS, 0, NICE) };
+        jack::set_logger(jack::LoggerType::None);
+        Some(Self {
+            _in_this_process: in_this_process,
+            _on_this_machine: lock,
+        })
+    }
+}
+
+/// Name of this process' server.
+fn name() -> String {
+    format!("goodwire-whole-{}", std::process::id())
+}
+
+/// A running server; dropping it ends it.
+pub struct Server(Child);
+
+impl Server {
+    /// Starts it and waits until it takes clients.
+    pub fn start() -> Self {
+        let child = Command::new("jackd")
+            .args([
+                "-n",
+                &name(),
+                "-r",
+                "-m",
+                "-d",
+                "dummy",
+                "-P",
+                "2",
+                "-C",
+                "2",
+            ])
+            .args(["-r", RATE_HZ, "-p", PERIOD_FRAMES])
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let server = Self(child);
+        let begun = Instant::now();
+        while jack::Client::new("probe", jack::ClientOptions::NO_START_SERVER).is_err() {
+            assert!(begun.elapsed() < START_TIMEOUT, "jackd takes no clients");
+            thread::sleep(Duration::from_millis(20));
+        }
+        server
+    }
+
+    /// Ends it as a crash would.
+    pub fn kill(mut self) {
+        self.0.kill().unwrap();
+        self.0.wait().unwrap();
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        // It may have been killed already.
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// A daemon on that server. `safety` is the inside of its section `[safety]`.
+pub fn daemon(safety: &str) -> Daemon {
+    let configuration = format!(
+        r#"
+site = "dummy"
+[interface]
+backend = "jack"
+rate = {RATE_HZ}
+[interface.jack]
+sends = ["dut:in_1", "dut:in_2"]
+returns = ["dut:out_1", "dut:out_2"]
+[reference]
+send = 2
+return = 2
+[safety]
+{safety}
+[[link]]
+name = "lectern"
+send = 1
+return = 1
+"#
+    );
+    Start::new()
+        .variable("JACK_DEFAULT_SERVER", &name())
+        .run(&configuration)
+}
