@@ -23,6 +23,10 @@ const COMPARED_OCTAVES: [f64; 2] = [1.0 / 6.0, 1.0 / 48.0];
 /// Least number of independent values in a comparison.
 const COMPARED_MIN: f64 = 40.0;
 
+/// A response is compared at some thousand independent places, and a longer gate that chance takes
+/// at one of them costs accuracy: one response in a thousand may suffer it.
+const CHANCE: f64 = 1e6;
+
 /// A link's response under several gates, of which each frequency takes the shortest that loses
 /// nothing but noise.
 ///
@@ -168,7 +172,7 @@ impl Gated {
             // Both the loss and the noise that it is compared with are means of this many values.
             let scatter = 1.0 / (2.0 * half_hz * lost_s) + self.noise_scatter(frequency_hz);
             let lost = self.mean(&channel.cut_off[gate], frequency_hz, half_hz);
-            lost <= harmless || lost <= noise * (1.0 + 4.0 * scatter.sqrt())
+            lost <= harmless || lost <= noise * (1.0 + excess_by_chance(scatter))
         })
     }
 
@@ -233,6 +237,15 @@ impl GatedChannel {
             noise,
         }
     }
+}
+
+/// Relative excess over its mean that a noise power of relative variance `scatter` has by chance
+/// in fewer than one of [`CHANCE`] comparisons: `sqrt(2 t scatter) + t scatter` with
+/// `t = ln CHANCE`. Source: Laurent and Massart, Ann. Statist. 28 (2000), lemma 1, for the
+/// chi-squared distribution of `2 / scatter` degrees of freedom (from memory).
+fn excess_by_chance(scatter: f64) -> f64 {
+    let exponent = CHANCE.ln() * scatter;
+    (2.0 * exponent).sqrt() + exponent
 }
 
 /// `sums[k]` is the sum of the first k values.
