@@ -32,7 +32,9 @@ fn loudspeakers_hear_nothing_but_silence_from_opening_to_closing() {
         assert_eq!(connected, Vec::<String>::new());
         assert!(dut.sight.non_zero_count.load(Ordering::Acquire) > before + 10_000);
     }
-    let wired = |change: &String| change.starts_with("+ ") && change.contains("system:playback");
+    let wired = |change: &String| {
+        change.starts_with("+ ") && change.contains("> listening-system:playback")
+    };
     assert!(
         watch.seen().iter().any(wired),
         "cpal no longer connects by itself: the test is void"

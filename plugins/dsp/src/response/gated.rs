@@ -4,6 +4,7 @@ use rustfft::num_complex::Complex64;
 
 use super::deconvolve::SweepResponse;
 use super::gates::Gate;
+use super::heard::Heard;
 use super::point::Point;
 use crate::fft::Transform;
 use crate::sweep::Sweep;
@@ -83,11 +84,12 @@ impl Gated {
             by_channel[0].push(link);
             by_channel[1].push(reference);
         }
+        let heard = Heard::new(response, sweep, &noise_gate);
         let channels = by_channel
             .into_iter()
             .zip(&noise)
             .take(count)
-            .map(|(spectra, noise)| GatedChannel::new(spectra, noise, noise_gate.noise_s()))
+            .map(|(spectra, noise)| GatedChannel::new(spectra, noise, &heard))
             .collect();
         Self {
             gates,
@@ -219,7 +221,7 @@ impl Gated {
 }
 
 impl GatedChannel {
-    fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], noise_s: f64) -> Self {
+    fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], heard: &Heard) -> Self {
         let cut_off = spectra
             .windows(2)
             .map(|pair| {
@@ -227,7 +229,8 @@ impl GatedChannel {
                 running_sum(lost.map(|(a, b)| (a - b).norm_sqr()))
             })
             .collect();
-        let noise = running_sum(noise.iter().map(|value| value.norm_sqr() / noise_s));
+        let density = |(bin, value): (usize, &Complex64)| value.norm_sqr() / heard.seconds(bin);
+        let noise = running_sum(noise.iter().enumerate().map(density));
         Self {
             spectra,
             cut_off,
