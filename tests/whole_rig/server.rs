@@ -45,7 +45,7 @@ impl Turn {
         let lock = File::create(std::env::temp_dir().join("goodwire-jack-tests.lock")).unwrap();
         lock.lock().unwrap();
         // SAFETY: this is the one writer, and whoever reads it (libjack) runs under this lock.
-        unsafe { std::env::set_var("JACK_DEFAULT_SERVER", name()) };
+        unsafe { std::env::set_var("JACK_DEFAULT_SERVER", NAME) };
         // SAFETY: takes numbers alone. Without the right to it, it changes nothing; children inherit.
         unsafe { libc::setpriority(libc::PRIO_PROCESS, 0, NICE) };
         jack::set_logger(jack::LoggerType::None);
@@ -57,10 +57,9 @@ impl Turn {
 }
 
 /// Name of the server, the same for every test: JACK has eight places for names on a machine, and
-/// a killed server's place is only free for a server of the same name.
-fn name() -> String {
-    String::from("goodwire-test")
-}
+/// Name of the tests' server: one at a time runs on this machine, and a killed server's name stays
+/// taken in JACK's registry, which has room for few.
+const NAME: &str = "goodwire-test";
 
 /// A running server; dropping it ends it.
 pub struct Server(Child);
@@ -69,18 +68,7 @@ impl Server {
     /// Starts it and waits until it takes clients.
     pub fn start() -> Self {
         let child = Command::new("jackd")
-            .args([
-                "-n",
-                &name(),
-                "-r",
-                "-m",
-                "-d",
-                "dummy",
-                "-P",
-                "2",
-                "-C",
-                "2",
-            ])
+            .args(["-n", NAME, "-r", "-m", "-d", "dummy", "-P", "2", "-C", "2"])
             .args(["-r", RATE_HZ, "-p", PERIOD_FRAMES])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
@@ -134,6 +122,6 @@ return = 1
 "#
     );
     Start::new()
-        .variable("JACK_DEFAULT_SERVER", &name())
+        .variable("JACK_DEFAULT_SERVER", NAME)
         .run(&configuration)
 }
