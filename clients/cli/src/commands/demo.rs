@@ -52,8 +52,12 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
     let server = Session::start(LANTERN_CELLAR).await?;
 
     let mut measurements = Vec::new();
+    let matched = all_links(session, &server, "response", true).await?;
+    if let Some(exit) = matched.signal {
+        return Ok(exit);
+    }
     for analysis in ANALYSES {
-        let followed = all_links(session, &server, analysis).await?;
+        let followed = all_links(session, &server, analysis, false).await?;
         if let Some(exit) = followed.signal {
             return Ok(exit);
         }
@@ -72,20 +76,27 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
             )
         },
     )?;
-    let worked = measurements.iter().all(|m| m.state() == State::Succeeded);
+    let all = matched.measurements.iter().chain(&measurements);
+    let worked = all.clone().all(|m| m.state() == State::Succeeded);
     Ok(Exit::done(worked))
 }
 
-/// Measures every link.
-async fn all_links(session: &Session, server: &Server, analysis: &str) -> anyhow::Result<Followed> {
-    output::say(&format!("measuring all links: {analysis}"));
+/// Measures every link, or matches its paths.
+async fn all_links(
+    session: &Session,
+    server: &Server,
+    analysis: &str,
+    is_match: bool,
+) -> anyhow::Result<Followed> {
+    let what = if is_match { "match" } else { analysis };
+    output::say(&format!("measuring all links: {what}"));
     let request = MeasureRequest {
         links: vec!["all".into()],
         analysis: analysis.into(),
         parameters: None,
         request_id: Uuid::now_v7().to_string(),
         present: false,
-        r#match: false,
+        r#match: is_match,
     };
     let started = measure::ask(server, request).await?;
     watch::follow_all(session, server, &started).await
