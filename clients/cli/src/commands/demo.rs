@@ -18,7 +18,7 @@ use crate::{
     exit::Exit,
     files, json, output,
     session::{Server, Session},
-    show::overview,
+    show::{Look, overview},
     watch::{self, Followed},
 };
 
@@ -26,6 +26,11 @@ use crate::{
 const LANTERN_CELLAR: &str = include_str!("../../demo/lantern-cellar.toml");
 /// What is measured of every link, in this order.
 const ANALYSES: [&str; 4] = ["level", "latency", "response", "distortion"];
+
+/// What to mind before any of this is done on a real rig.
+const CAUTIONS: &str = "Before you do this on a real rig: mute the PA and the in-ear mixes and \
+    tell people, start low, never send test tones into an open live system, switch phantom power \
+    off where the transmitter does not want it, and keep to the local radio rules.";
 
 /// Where to write.
 #[derive(Debug, Args)]
@@ -72,7 +77,7 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
             format!(
                 "The Lantern Cellar, a fictional venue on the SIMULATED rig\n\n{}{}",
                 overview::render(look, &measurements),
-                epilogue(out)
+                epilogue(look, out)
             )
         },
     )?;
@@ -112,16 +117,11 @@ fn write(out: &Path, measurement: &Measurement) -> anyhow::Result<()> {
 }
 
 /// Where everything is, and what to mind with a real rig.
-fn epilogue(out: &Path) -> String {
-    format!(
-        "
-Written to {}: every measurement as JSON and CSV, and lantern-cellar.toml, the
-configuration that made them: change it and try `goodwired --config FILE`.
-
-Before you do this on a real rig: mute the PA and the in-ear mixes and tell people, start low,
-never send test tones into an open live system, switch phantom power off where the transmitter
-does not want it, and keep to the local radio rules.
-",
+fn epilogue(look: &Look, out: &Path) -> String {
+    let written = format!(
+        "Written to {}: every measurement as JSON and CSV, and lantern-cellar.toml, the \
+         configuration that made them: change it and try `goodwired --config FILE`.",
         out.display()
-    )
+    );
+    format!("\n{}\n{}", look.wrap("", &written), look.wrap("", CAUTIONS))
 }
