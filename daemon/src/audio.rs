@@ -21,7 +21,7 @@ mod stage;
 mod watchdog;
 
 pub use self::{
-    alsa::{AlsaInterface, DELAY_NOTE},
+    alsa::{AlsaInterface, DELAY_NOTE, is_transparent},
     jack::JackInterface,
     open::{OpenConfig, open},
     paced::Paced,

@@ -17,3 +17,4 @@ pub mod serve;
 pub mod simulated;
 pub mod status;
 pub mod store;
+pub mod surroundings;

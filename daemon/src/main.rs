@@ -1,11 +1,6 @@
 //! `goodwired`: reads its configuration, binds its listeners, and runs until it is told to end.
 
-use std::{
-    io::{IsTerminal, Write},
-    path::PathBuf,
-    process::ExitCode,
-    sync::Arc,
-};
+use std::{path::PathBuf, process::ExitCode, sync::Arc};
 
 use anyhow::Context;
 use clap::Parser;
@@ -17,8 +12,8 @@ use goodwired::{
     run::{Start, run},
     serve::Listener,
     store::Store,
+    surroundings,
 };
-use tokio::signal::unix::{SignalKind, signal};
 use tokio_util::sync::CancellationToken;
 
 /// Measures wireless audio links against the cable they replaced.
@@ -55,34 +50,17 @@ fn main() -> ExitCode {
         Err(error) => {
             // Standard error may be closed; the exit code tells all the same.
             let _ = error.print();
-            return if error.use_stderr() {
-                ExitCode::from(EXIT_REFUSED)
-            } else {
-                ExitCode::SUCCESS
-            };
+            let code = if error.use_stderr() { EXIT_REFUSED } else { 0 };
+            return ExitCode::from(code);
         }
     };
-    start_tracing();
+    surroundings::start_tracing();
     match start(arguments) {
         Ok(()) => ExitCode::SUCCESS,
         Err(error) => {
             eprintln!("goodwired: {error:#}");
             ExitCode::from(EXIT_REFUSED)
         }
-    }
-}
-
-/// Human lines on a terminal, JSON elsewhere; `RUST_LOG` chooses what is said.
-fn start_tracing() {
-    let filter = tracing_subscriber::EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("info"));
-    let lines = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr);
-    if std::io::stderr().is_terminal() {
-        lines.with_target(false).init();
-    } else {
-        lines.json().init();
     }
 }
 
@@ -96,55 +74,27 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
     } else {
         arguments.listen
     };
-    let listeners: Vec<Listener> = places
-        .iter()
-        .map(|place| Listener::bind(place))
-        .collect::<Result<_, _>>()?;
+    let listeners = Listener::bind_all(&places)?;
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
     let plugin_dirs = arguments
         .plugins
         .map_or_else(places::plugin_folders, |dir| vec![dir]);
     let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
-    let spool_dir = state_dir;
     let start = Start {
         config,
         store,
         plugin_dirs,
         host,
-        spool_dir,
+        spool_dir: state_dir,
         listeners,
         clock,
     };
     let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
     runtime.block_on(async {
         let ending = CancellationToken::new();
-        end_on_signals(ending.clone())?;
-        run(start, ending, || announce(&urls)).await
+        surroundings::end_on_signals(ending.clone())?;
+        run(start, ending, || surroundings::announce(&urls)).await
     })?;
     runtime.shutdown_background();
-    Ok(())
-}
-
-fn announce(urls: &[String]) {
-    let mut out = std::io::stdout().lock();
-    for url in urls {
-        // Whoever started the daemon may not listen to it.
-        let _ = writeln!(out, "listening {url}");
-    }
-    let _ = out.flush();
-}
-
-/// SIGTERM and SIGINT end the daemon.
-fn end_on_signals(ending: CancellationToken) -> anyhow::Result<()> {
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    tokio::spawn(async move {
-        tokio::select! {
-            _ = terminate.recv() => {}
-            _ = interrupt.recv() => {}
-        }
-        tracing::info!("ending");
-        ending.cancel();
-    });
     Ok(())
 }

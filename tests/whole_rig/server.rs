@@ -1,4 +1,4 @@
-//! `jackd` with the dummy driver under a name of its own, one test at a time on this machine, and
+//! `jackd` with the dummy driver under the tests' own name, one test at a time on this machine, and
 //! a daemon on it.
 
 use std::{
@@ -54,9 +54,10 @@ impl Turn {
     }
 }
 
-/// Name of this process' server.
+/// Name of the server, the same for every test: JACK has eight places for names on a machine, and
+/// a killed server's place is only free for a server of the same name.
 fn name() -> String {
-    format!("goodwire-whole-{}", std::process::id())
+    String::from("goodwire-test")
 }
 
 /// A running server; dropping it ends it.

@@ -251,7 +251,7 @@ impl Drop for AlsaInterface {
         closing::fade_out(&self.shared);
         self.shared.gate.close();
         let streams = self.streams.take();
-        closing::within_limit("alsa", move || drop(streams));
+        closing::close("alsa", move || drop(streams));
     }
 }
 

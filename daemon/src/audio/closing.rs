@@ -25,17 +25,44 @@ pub fn fade_out(shared: &Shared) {
     }
 }
 
-/// Runs `close` on a thread of its own and waits for it, but not for ever.
-pub fn within_limit(device: &str, close: impl FnOnce() + Send + 'static) {
-    let (closed, wait_for) = mpsc::channel();
-    let spawned = thread::Builder::new()
-        .name(format!("close-{device}"))
-        .spawn(move || {
-            close();
-            // Nobody may be waiting any longer.
-            let _ = closed.send(());
-        });
-    if spawned.is_ok() && wait_for.recv_timeout(CLOSING_LIMIT).is_err() {
+/// Closes a device, but does not wait for ever.
+pub fn close(device: &str, close: impl FnOnce() + Send + 'static) {
+    if within(CLOSING_LIMIT, "close-interface", close).is_none() {
         tracing::warn!(device, "did not close in time and is left to itself");
+    }
+}
+
+/// Runs `work` on a thread of its own; `None` where it takes longer than `limit`, or where there
+/// is no thread. It then goes on unheard.
+pub fn within<T: Send + 'static>(
+    limit: Duration,
+    thread_name: &str,
+    work: impl FnOnce() -> T + Send + 'static,
+) -> Option<T> {
+    let (done, result) = mpsc::channel();
+    let run = move || {
+        // Nobody may be waiting any longer.
+        let _ = done.send(work());
+    };
+    thread::Builder::new()
+        .name(thread_name.to_owned())
+        .spawn(run)
+        .ok()?;
+    result.recv_timeout(limit).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_that_hangs_is_left_after_its_limit_and_quick_work_is_waited_for() {
+        assert_eq!(within(Duration::from_secs(10), "quick", || 7), Some(7));
+        let begun = Instant::now();
+        let slow = within(Duration::from_millis(50), "slow", || {
+            thread::sleep(Duration::from_secs(2));
+        });
+        assert_eq!(slow, None);
+        assert!(begun.elapsed() < Duration::from_secs(1));
     }
 }

@@ -1,12 +1,14 @@
 //! What the audio back ends can see, without opening any device.
 
+use std::time::Duration;
+
 use alsa::Output;
 use cpal::{
     DeviceDirection,
     traits::{DeviceTrait, HostTrait},
 };
 
-use super::{alsa::is_transparent, jack};
+use super::{alsa::is_transparent, closing, jack};
 
 /// One device that a back end can see.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -36,15 +38,21 @@ pub struct DeviceList {
     pub troubles: Vec<(&'static str, String)>,
 }
 
+/// A server that hangs must not hang whoever asks.
+const JACK_LIMIT: Duration = Duration::from_secs(2);
+
 /// Lists the devices; with `include_virtual` also those of ALSA that are no hardware.
 ///
 /// Never fails: what could not be asked is told beside what could.
 #[must_use]
 pub fn list(include_virtual: bool) -> DeviceList {
     let mut list = DeviceList::default();
-    match jack::list() {
-        Ok(servers) => list.devices.extend(servers),
-        Err(text) => list.troubles.push(("jack", text)),
+    match closing::within(JACK_LIMIT, "list-jack", jack::list) {
+        Some(Ok(servers)) => list.devices.extend(servers),
+        Some(Err(text)) => list.troubles.push(("jack", text)),
+        None => list
+            .troubles
+            .push(("jack", String::from("the server does not answer"))),
     }
     match list_alsa(include_virtual) {
         Ok(devices) => list.devices.extend(devices),

@@ -170,7 +170,7 @@ impl Drop for JackInterface {
         else {
             return;
         };
-        closing::within_limit("jack", move || {
+        closing::close("jack", move || {
             drop(wiring);
             // The callbacks read the frame time through the control client: it goes last.
             drop(streams);

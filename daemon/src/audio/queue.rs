@@ -6,14 +6,15 @@
 //! engine, a change of the wiring) ends the epoch; what was heard and not yet fetched is dropped,
 //! since an xrun is told after the fact.
 
+mod rings;
+
 use std::{
     sync::{Arc, atomic::Ordering},
     thread,
     time::{Duration, Instant},
 };
 
-use rtrb::{Consumer, Producer, RingBuffer};
-
+use self::rings::{FromHearing, ToPlay};
 use super::{
     Heard, InterfaceError, Loss,
     callback::{HearCallback, PlayCallback},
@@ -42,9 +43,8 @@ pub struct Device {
 pub struct Queue {
     device: Device,
     shared: Arc<Shared>,
-    to_play: Ring<Producer<f32>, Producer<Span>>,
-    heard: Ring<Consumer<f32>, Consumer<Span>>,
-    interleaved: Vec<f32>,
+    to_play: ToPlay,
+    heard: FromHearing,
     epoch: u64,
     /// Stream frames of this epoch that are queued.
     queued: Option<std::ops::Range<u64>>,
@@ -52,13 +52,8 @@ pub struct Queue {
     next_frame: u64,
     starts: Option<Starts>,
     seen_xrun_count: u64,
+    told_clamped_count: u64,
     watchdog: Watchdog,
-}
-
-struct Ring<Samples, Spans> {
-    samples: Samples,
-    spans: Spans,
-    starts: Producer<Start>,
 }
 
 #[derive(Clone, Copy)]
@@ -72,47 +67,35 @@ impl Queue {
     #[must_use]
     pub fn new(device: Device, shared: Arc<Shared>) -> (Self, PlayCallback, HearCallback) {
         let capacity_frames = 2 * device.rate_hz as usize + 8 * device.period_frames;
-        let (play_samples, samples) = RingBuffer::new(capacity_frames * device.send_count);
-        let (play_spans, spans) = RingBuffer::new(SPAN_CAPACITY);
-        let (play_starts, starts) = RingBuffer::new(START_CAPACITY);
+        let (to_play, far_end) = ToPlay::new(capacity_frames, device.send_count);
         let play = PlayCallback::new(
             Arc::clone(&shared),
             device.rate_hz,
             device.send_count,
-            samples,
-            spans,
-            starts,
+            far_end.samples,
+            far_end.spans,
+            far_end.starts,
         );
-        let (samples, heard_samples) = RingBuffer::new(capacity_frames * device.return_count);
-        let (spans, heard_spans) = RingBuffer::new(SPAN_CAPACITY);
-        let (heard_starts, starts) = RingBuffer::new(START_CAPACITY);
+        let (heard, far_end) = FromHearing::new(capacity_frames, device.return_count);
         let hear = HearCallback::new(
             Arc::clone(&shared),
             device.return_count,
-            samples,
-            spans,
-            starts,
+            far_end.samples,
+            far_end.spans,
+            far_end.starts,
         );
         let queue = Self {
             watchdog: Watchdog::new(device.period_frames, device.rate_hz),
             device,
             shared,
-            to_play: Ring {
-                samples: play_samples,
-                spans: play_spans,
-                starts: play_starts,
-            },
-            heard: Ring {
-                samples: heard_samples,
-                spans: heard_spans,
-                starts: heard_starts,
-            },
-            interleaved: Vec::new(),
+            to_play,
+            heard,
             epoch: 1,
             queued: None,
             next_frame: 0,
             starts: None,
             seen_xrun_count: 0,
+            told_clamped_count: 0,
         };
         (queue, play, hear)
     }
@@ -141,6 +124,7 @@ impl Queue {
             self.look_after_device()?;
             self.start_when_filled();
         }
+        self.tell_clamped();
         if self.is_epoch_over() {
             return Ok(self.next_epoch(at_frame + frame_count as u64));
         }
@@ -148,17 +132,33 @@ impl Queue {
     }
 
     fn look_after_device(&mut self) -> Result<(), InterfaceError> {
-        let device = self.device.name.clone();
+        let silent_ms = self.watchdog.look(&self.shared, Instant::now());
+        let device = || self.device.name.clone();
         if let Some(text) = self.shared.gone.get() {
             return Err(InterfaceError::Gone {
-                device,
+                device: device(),
                 text: text.clone(),
             });
         }
-        match self.watchdog.look(&self.shared, Instant::now()) {
-            Some(silent_ms) => Err(InterfaceError::Stalled { device, silent_ms }),
+        match silent_ms {
+            Some(silent_ms) => Err(InterfaceError::Stalled {
+                device: device(),
+                silent_ms,
+            }),
             None => Ok(()),
         }
+    }
+
+    /// Says once that samples were clamped: after that, a number may be wrong for good.
+    fn tell_clamped(&mut self) {
+        let count = self.shared.clamped_count.load(Ordering::Acquire);
+        if self.told_clamped_count == 0 && count > 0 {
+            tracing::warn!(
+                device = self.device.name,
+                "samples above a send's ceiling are clamped"
+            );
+        }
+        self.told_clamped_count = count;
     }
 
     fn is_epoch_over(&mut self) -> bool {
@@ -186,29 +186,13 @@ impl Queue {
         self.queued = None;
         self.next_frame = first_frame;
         self.starts = None;
-        self.drop_heard();
+        self.heard.drop_all();
         let lost = Some(Loss::Unknown);
         Heard {
             epoch: self.epoch,
             first_frame,
             frame_count: 0,
             lost,
-        }
-    }
-
-    fn drop_heard(&mut self) {
-        while let Ok(span) = self.heard.spans.pop() {
-            self.discard_heard(span);
-        }
-    }
-
-    fn discard_heard(&mut self, span: Span) {
-        if let Ok(chunk) = self
-            .heard
-            .samples
-            .read_chunk(span.frame_count * self.device.return_count)
-        {
-            chunk.commit_all();
         }
     }
 
@@ -222,48 +206,27 @@ impl Queue {
         if frame_count == 0 {
             return Ok(());
         }
-        self.interleave(play, frame_count)?;
-        while self.to_play.samples.slots() < self.interleaved.len() || self.to_play.spans.is_full()
-        {
-            thread::sleep(self.nap());
-            self.look_after_device()?;
-            if self.is_epoch_over() {
-                return Ok(());
-            }
-        }
-        let span = Span {
-            epoch: self.epoch,
-            first_frame: at_frame,
-            frame_count,
-        };
-        let pushed = self
-            .to_play
-            .samples
-            .push_entire_slice(&self.interleaved)
-            .is_ok()
-            && self.to_play.spans.push(span).is_ok();
-        debug_assert!(pushed, "room was made for {frame_count} frames");
-        let first_frame = self.queued.as_ref().map_or(at_frame, |queued| queued.start);
-        self.queued = Some(first_frame..at_frame + frame_count as u64);
-        Ok(())
-    }
-
-    fn interleave(&mut self, play: &[&[f32]], frame_count: usize) -> Result<(), InterfaceError> {
         let longest = self.device.rate_hz as usize;
         if frame_count > longest {
             let text =
                 format!("a block of {frame_count} frames is longer than one of {longest} may be");
             return Err(InterfaceError::Unfit { text });
         }
-        let send_count = self.device.send_count;
-        self.interleaved.clear();
-        self.interleaved.resize(frame_count * send_count, 0.0);
-        for (send, samples) in play.iter().enumerate().take(send_count) {
-            let places = self.interleaved.iter_mut().skip(send).step_by(send_count);
-            places
-                .zip(*samples)
-                .for_each(|(place, &sample)| *place = sample);
+        self.to_play.prepare(play, frame_count);
+        while !self.to_play.has_room() {
+            thread::sleep(self.nap());
+            self.look_after_device()?;
+            if self.is_epoch_over() {
+                return Ok(());
+            }
         }
+        self.to_play.push(Span {
+            epoch: self.epoch,
+            first_frame: at_frame,
+            frame_count,
+        });
+        let first_frame = self.queued.as_ref().map_or(at_frame, |queued| queued.start);
+        self.queued = Some(first_frame..at_frame + frame_count as u64);
         Ok(())
     }
 
@@ -293,8 +256,7 @@ impl Queue {
             play: start_after(played),
             hear: start_after(heard),
         };
-        let told = self.to_play.starts.push(starts.play).is_ok()
-            && self.heard.starts.push(starts.hear).is_ok();
+        let told = self.to_play.start(starts.play) && self.heard.start(starts.hear);
         // A full ring means that no callback has run for many epochs: the watchdog will tell.
         self.starts = told.then_some(starts);
         self.next_frame = queued.start;
@@ -345,47 +307,13 @@ impl Queue {
         let heard_frame = self.shared.heard_frame.load(Ordering::Acquire);
         let heard_until = hear.stream_frame + heard_frame.saturating_sub(hear.device_frame);
         let ripe_until = heard_until.saturating_sub(self.hold_frames());
-        while let Ok(&span) = self.heard.spans.peek() {
-            let is_stale = span.epoch != self.epoch;
-            if !is_stale && span.first_frame + span.frame_count as u64 > ripe_until {
-                break;
-            }
-            // It was peeked at just now.
-            let _ = self.heard.spans.pop();
-            if is_stale {
-                self.discard_heard(span);
-                continue;
-            }
-            got.frame_count += span.frame_count;
-            self.hand_over(span, heard);
+        while let Some(frame_count) = self.heard.fetch(self.epoch, ripe_until, heard) {
+            got.frame_count += frame_count;
         }
         self.next_frame += got.frame_count as u64;
         got
     }
-
-    fn hand_over(&mut self, span: Span, heard: &mut [Vec<f32>]) {
-        let return_count = self.device.return_count;
-        let Ok(chunk) = self
-            .heard
-            .samples
-            .read_chunk(span.frame_count * return_count)
-        else {
-            return;
-        };
-        let (first, second) = chunk.as_slices();
-        for (channel, samples) in heard.iter_mut().enumerate().take(return_count) {
-            // The ring's end may lie inside a frame, so both halves are walked as one.
-            let both = first.iter().chain(second);
-            samples.extend(both.skip(channel).step_by(return_count));
-        }
-        chunk.commit_all();
-    }
 }
-
-/// Spans that fit a ring: two seconds in blocks of 32 frames at 48 kHz, and more.
-const SPAN_CAPACITY: usize = 8192;
-/// Starts that fit a ring; a callback takes them all at every block.
-const START_CAPACITY: usize = 64;
 
 #[cfg(test)]
 mod tests;

@@ -51,6 +51,14 @@ pub enum ListenError {
 }
 
 impl Listener {
+    /// Binds every place, or none.
+    ///
+    /// # Errors
+    /// As [`Listener::bind`].
+    pub fn bind_all(places: &[String]) -> Result<Vec<Self>, ListenError> {
+        places.iter().map(|place| Self::bind(place)).collect()
+    }
+
     /// Binds `unix:PATH` or `HOST:PORT`.
     ///
     /// # Errors

@@ -249,7 +249,7 @@ impl Received {
         wrong: &mut Vec<Violation>,
     ) -> Option<(Struct, bool)> {
         let mut given = self.header.parameters.clone().unwrap_or_default();
-        let synchronous = match given.fields.remove(SYNCHRONOUS).map(|value| truth(&value)) {
+        let synchronous = match given.fields.get(SYNCHRONOUS).map(truth) {
             None => false,
             Some(Some(synchronous)) => synchronous,
             Some(None) => {
@@ -258,6 +258,14 @@ impl Received {
                 false
             }
         };
+        // It counts for every analysis, also for one to which it makes no difference.
+        if found
+            .schema
+            .iter()
+            .all(|parameter| parameter.id != SYNCHRONOUS)
+        {
+            given.fields.remove(SYNCHRONOUS);
+        }
         let written = sent.comment.as_deref().and_then(comment::decode);
         if let Some(written) = written {
             if written.analysis != found.analysis {

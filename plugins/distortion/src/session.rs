@@ -2,7 +2,7 @@
 
 use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::tone::{Heard, Sequence, ToneFitter};
+use goodwire_dsp::tone::{Heard, Sequence, ToneFitter, refuse_backwards};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, Plan, SessionResult};
 use goodwire_plugin_sdk::take::{Take, Taking, plan_of_one_step};
@@ -55,6 +55,7 @@ impl DistortionSession {
             returned_rate_hz: rate_hz,
         })
         .map_err(|error| refused(&error))?;
+        refuse_backwards(&alignment).map_err(|error| refused(&error))?;
         let heard = |samples, track| {
             let start = layout.body.start;
             Heard::new(samples, rate_hz, track, start, self.settings.rate_hz)
@@ -72,13 +73,44 @@ impl DistortionSession {
                 self.settings.bandwidth_hz,
             )
         };
-        Ok((0..self.settings.tones.len())
+        let pairs: Vec<Pair> = (0..self.settings.tones.len())
             .map(|index| Pair {
                 tone: self.settings.tones[index],
                 link: read(&link, index),
                 reference: reference.and_then(|reference| read(&reference, index)),
             })
-            .collect())
+            .collect();
+        self.refuse_wrong_order(&pairs, &link, &mut fitter)?;
+        Ok(pairs)
+    }
+
+    /// Refuses a recording in which a tone is missing from its place and stands in that of another
+    /// one that is missing too. Hum at a test frequency is heard at its own place as well.
+    fn refuse_wrong_order(
+        &self,
+        pairs: &[Pair],
+        heard: &Heard<'_>,
+        fitter: &mut ToneFitter,
+    ) -> Result<(), Failure> {
+        let missing = || (0..pairs.len()).filter(|&index| pairs[index].link.is_none());
+        for place in missing() {
+            let samples = heard.tone(self.stimulus.body(), place, SETTLE_S);
+            for other in missing().filter(|&other| other != place) {
+                let tone = pairs[other].tone;
+                let fit = fitter.fit(samples, tone.played_hz / heard.rate_hz());
+                if fit.is_some_and(|fit| fit.stands()) {
+                    return Err(Failure::new(
+                        "unrelated",
+                        format!(
+                            "in the link's return {} Hz is heard in the place of {} Hz: it is a \
+                             recording of something else",
+                            tone.freq_hz, pairs[place].tone.freq_hz
+                        ),
+                    ));
+                }
+            }
+        }
+        Ok(())
     }
 }
 

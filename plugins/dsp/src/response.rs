@@ -11,6 +11,7 @@ mod deconvolve;
 mod extend;
 mod gated;
 mod gates;
+mod heard;
 mod line;
 mod matched;
 mod point;

@@ -168,15 +168,17 @@ impl<B: Body> Stimulus<B> {
     }
 
     /// Whether `sent` is this stimulus, its wake-up apart: same length within a frame, and no
-    /// more than 1 % (RMS) away. So much covers a copy in 16 bit, and no other parameters.
+    /// more than 1 % (RMS) away, by every seventh frame. So much covers a copy in 16 bit, and no
+    /// other parameters.
     #[must_use]
     pub fn is_what_was_sent(&self, sent: &[f32]) -> bool {
         let (from, to) = (self.layout.opening.start, self.layout.frame_count());
-        if sent.len().abs_diff(to) > 1 || sent.len() < from {
+        let finite = sent.iter().all(|sample| sample.is_finite());
+        if !finite || sent.len().abs_diff(to) > 1 {
             return false;
         }
         let (mut off, mut power) = (0.0, 0.0);
-        for (frame, &got) in sent.iter().enumerate().take(to).skip(from) {
+        for (frame, &got) in sent.iter().enumerate().take(to).skip(from).step_by(7) {
             let want = self.sample(frame);
             off += (f64::from(got) - want).powi(2);
             power += want * want;

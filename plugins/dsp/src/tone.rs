@@ -3,6 +3,7 @@
 //! [`Sequence`] renders them, [`ToneFitter`] finds them again with their harmonics and with the
 //! noise beside each, [`RelativeHarmonics`] gives distortion as ratios with uncertainties.
 
+mod backwards;
 mod cut;
 mod fit;
 mod folding;
@@ -13,6 +14,7 @@ mod sequence;
 mod solve;
 mod taper;
 
+pub use backwards::refuse_backwards;
 pub use cut::is_cut_at_full_scale;
 pub use fit::{HARMONIC_COUNT_MAX, ToneFit, ToneFitter};
 pub use folding::clear_frequency_hz;

@@ -4,6 +4,7 @@ mod support;
 
 use goodwire_dsp::align::{AlignError, Alignment, Recordings, align};
 use goodwire_dsp::noise;
+use proptest::prelude::*;
 use support::{Take, Wave, noise_rms};
 
 fn aligned(wave: &Wave, take: &Take) -> Result<Alignment, AlignError> {
@@ -16,8 +17,8 @@ fn aligned(wave: &Wave, take: &Take) -> Result<Alignment, AlignError> {
     })
 }
 
-/// Largest difference between track and sent body, relative to the sent peak, after the exact
-/// residual delay is known to be `residual` frames of the closed form.
+/// Largest difference between the track's body and the closed form at the instants that the track
+/// says its samples are of, relative to the peak.
 fn worst_error(wave: &Wave, take: &Take, got: &Alignment) -> f64 {
     let rate_hz = take.rate_hz;
     let clock = 1.0 + take.skew_ppm * 1e-6;
@@ -61,8 +62,11 @@ fn offsets_polarity_and_skew_of_clean_recordings_are_found_to_1e_4_ppm() {
             "{} {want}",
             got.link.offset_frames
         );
-        let error = worst_error(&wave, &take, &got);
-        println!("worst {error:e}");
+        // At 44.1 kHz the closed form folds back above half the rate: nothing to compare with.
+        if rate_hz >= 48_000.0 {
+            let error = worst_error(&wave, &take, &got);
+            assert!(error < 5e-5, "{error} of the peak off");
+        }
     }
 }
 
@@ -77,7 +81,6 @@ fn skew_of_120_ppm_at_40_db_is_within_0_05_ppm_over_8_seeds() {
         take.seed = seed;
         let got = aligned(&wave, &take).unwrap().link.skew;
         let off_ppm = got.ppm - take.skew_ppm;
-        println!("{off_ppm} ± {}", got.uncertainty_ppm);
         assert!(off_ppm.abs() < 0.05);
         square += (off_ppm / got.uncertainty_ppm).powi(2) / 8.0;
     }
@@ -105,7 +108,6 @@ fn failure(wave: &Wave, returned: &[f32]) -> &'static str {
         returned_rate_hz: wave.layout.rate_hz,
     });
     let error = result.map(|got| got.link.skew).unwrap_err();
-    println!("{error}");
     error.id()
 }
 
@@ -133,4 +135,46 @@ fn wrong_recordings_are_refused_each_with_its_reason() {
     let other = Wave::sweep(48_000.0, 1.6);
     let other = Take::of(&other).record(&other);
     assert_eq!(failure(&wave, &other), "sent-mismatch");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn any_gain_polarity_start_and_clock_is_found_at_10_db(
+        gain_db in -60.0..0.0f64,
+        inverted in any::<bool>(),
+        start_s in -0.3..3.0f64,
+        skew_ppm in -300.0..300.0f64,
+        seed in 0u64..1_000,
+    ) {
+        let wave = Wave::sweep(48_000.0, 0.5);
+        let mut take = Take::of(&wave);
+        take.gain = 10f64.powf(gain_db / 20.0) * if inverted { -1.0 } else { 1.0 };
+        (take.start_s, take.skew_ppm, take.seed) = (start_s, skew_ppm, seed);
+        take.length_s = wave.length_s() + start_s + 0.2;
+        take.noise = noise_rms(10.0) * take.gain.abs();
+        let got = aligned(&wave, &take).unwrap().link;
+        prop_assert!((got.offset_frames - start_s * 48_000.0).abs() < 2.0);
+        prop_assert!((got.polarity - take.gain.signum()).abs() < 1e-9);
+        let off_ppm = (got.skew.ppm - skew_ppm).abs();
+        prop_assert!(off_ppm < 5.0 * got.skew.uncertainty_ppm, "{} {:?}", skew_ppm, got.skew);
+    }
+
+    #[test]
+    fn no_part_of_a_recording_is_taken_for_the_whole(
+        share in 0.0..1.0f64,
+        from_end in any::<bool>(),
+    ) {
+        let wave = Wave::sweep(48_000.0, 0.5);
+        let whole = Take::of(&wave).record(&wave);
+        let span = wave.layout.body.clone();
+        let cut = span.start + (span.len() as f64 * share) as usize;
+        let part = if from_end { &whole[cut..] } else { &whole[..cut] };
+        // Silence about it does not make it whole either.
+        let mut padded = vec![0.0; 30_000];
+        padded.extend_from_slice(part);
+        padded.resize(whole.len() + 60_000, 0.0);
+        prop_assert!(["cut-off", "unrelated"].contains(&failure(&wave, &padded)));
+    }
 }

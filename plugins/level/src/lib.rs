@@ -5,6 +5,7 @@ mod crossing;
 mod disturbed;
 mod figures;
 mod gain;
+mod order;
 mod reading;
 mod session;
 mod settings;

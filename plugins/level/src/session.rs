@@ -2,13 +2,14 @@
 
 use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::tone::{Heard, Sequence, ToneFitter};
+use goodwire_dsp::tone::{Heard, Sequence, ToneFitter, refuse_backwards};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, Plan, SessionResult};
 use goodwire_plugin_sdk::take::{Take, Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 
 use crate::figures::{Context, result};
+use crate::order::refuse_wrong_order;
 use crate::reading::{Step, readings};
 use crate::settings::Settings;
 
@@ -55,6 +56,7 @@ impl LevelSession {
             returned_rate_hz: rate_hz,
         })
         .map_err(|error| refused(&error))?;
+        refuse_backwards(&alignment).map_err(|error| refused(&error))?;
         let sequence = self.stimulus.body();
         let mut fitter = ToneFitter::new();
         let mut read = |samples: &[f32], track| {
@@ -73,7 +75,8 @@ impl LevelSession {
                 link,
                 reference,
             })
-            .collect();
+            .collect::<Vec<_>>();
+        refuse_wrong_order(&steps)?;
         let straight = alignment.reference.map_or(1.0, |track| track.polarity);
         Ok((steps, alignment.link.polarity * straight))
     }

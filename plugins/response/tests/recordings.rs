@@ -316,3 +316,76 @@ fn a_stop_too_high_for_the_rate_and_an_empty_band_are_both_named() {
         violations[0].text
     );
 }
+
+#[test]
+fn hum_of_minus_50_dbfs_and_an_offset_of_1_percent_bend_nothing_that_is_not_told() {
+    let bench = Bench::of::<Response>("response", 48_000);
+    let sent = bench.sent::<Response>();
+    let clean = through(&sent, RATE_HZ, 48_000, form);
+    let hum =
+        |n: usize| 0.003_16 * (std::f64::consts::TAU * 50.0 / RATE_HZ * n as f64).sin() + 0.01;
+    let returned: Vec<f32> = (0..clean.len())
+        .map(|n| (f64::from(clean[n]) + hum(n)) as f32)
+        .collect();
+    let result = bench.analyse::<Response>(&sent, &returned, None).unwrap();
+    check_finite(&result);
+    let curve = curve(&result, "magnitude");
+    for ((&f, &db), &told) in curve.x.iter().zip(&curve.y).zip(&curve.y_uncertainty) {
+        let off_db = db - 20.0 * form(f).norm().log10();
+        assert!(
+            off_db.abs() < 0.01 + 4.0 * told,
+            "{f} Hz: {off_db} ± {told} dB"
+        );
+        assert!(f < 200.0 || off_db.abs() < 0.01, "{f} Hz: {off_db} dB");
+    }
+}
+
+#[test]
+fn unrelated_and_damaged_recordings_give_no_figure_but_their_reason() {
+    let bench = Bench::of::<Response>("response", 48_000).set("duration_s", 1.0);
+    let sent = bench.sent::<Response>();
+    let count = sent.len() + 48_000;
+    let id = |returned: &[f32]| {
+        let failure = bench
+            .analyse::<Response>(&sent, returned, None)
+            .unwrap_err();
+        assert!(failure.text.len() > 40, "{}", failure.text);
+        failure.id
+    };
+    // Another sweep than ours; noise that swells like speech; a chord.
+    let sweep = |n: usize| (2.0 * (n as f64 / 4_000.0).exp()).sin() * 0.3;
+    let swell = |n: usize| (n as f64 / 3_000.0).sin().powi(4);
+    let chord = |n: usize| {
+        (1..8)
+            .map(|k| (0.021 * f64::from(k) * n as f64).sin())
+            .sum::<f64>()
+            * 0.1
+    };
+    let of = |sound: &dyn Fn(usize) -> f64| -> Vec<f32> {
+        (0..count).map(|n| sound(n) as f32).collect()
+    };
+    let silent = vec![0.0; count];
+    let speech: Vec<f32> = with_noise(&silent, 0.1, 3)
+        .iter()
+        .enumerate()
+        .map(|(n, &x)| x * swell(n) as f32)
+        .collect();
+    assert_eq!(id(&of(&sweep)), "unrelated");
+    assert_eq!(id(&speech), "unrelated");
+    assert_eq!(id(&of(&chord)), "unrelated");
+    assert_eq!(id(&silent), "no-signal");
+    for level in [0.099f32, 0.07, 0.02] {
+        let cut: Vec<f32> = sent.iter().map(|x| x.clamp(-level, level)).collect();
+        assert_eq!(id(&cut), "clipped", "cut at {level}");
+        let coarse: Vec<f32> = cut
+            .iter()
+            .map(|x| (x * 32_768.0).round() / 32_768.0)
+            .collect();
+        assert_eq!(id(&coarse), "clipped", "cut at {level}, 16 bit");
+    }
+    let mut damaged = sent.clone();
+    damaged[100_000] = f32::INFINITY;
+    assert_eq!(id(&damaged), "not-finite");
+    assert_eq!(id(&sent[..sent.len() / 2]), "too-short");
+    assert_eq!(id(&sent[90_000..]), "too-short");
+}

@@ -40,6 +40,11 @@ pub enum AlignError {
         /// `link` or `reference`.
         which: &'static str,
     },
+    /// The recording was turned round: its bursts are in place, what lies between them is not.
+    Backwards {
+        /// `link` or `reference`.
+        which: &'static str,
+    },
     /// What was sent is not the stimulus of these parameters.
     SentMismatch,
     /// The wave is cut off at its crests.
@@ -64,7 +69,7 @@ impl AlignError {
     pub fn id(&self) -> &'static str {
         match self {
             Self::NoSignal { .. } => "no-signal",
-            Self::Unrelated { .. } => "unrelated",
+            Self::Unrelated { .. } | Self::Backwards { .. } => "unrelated",
             Self::TooShort { .. } => "too-short",
             Self::CutOff { .. } => "cut-off",
             Self::OtherStimulus { .. } | Self::SentMismatch => "sent-mismatch",
@@ -105,6 +110,11 @@ impl fmt::Display for AlignError {
                 f,
                 "the {which}'s return is of another stimulus, or not of the rate that its file \
                  claims: its bursts are not as far apart as those that were sent"
+            ),
+            Self::Backwards { which } => write!(
+                f,
+                "the {which}'s return is the stimulus played backwards: give the recording as it \
+                 was made"
             ),
             Self::SentMismatch => write!(
                 f,

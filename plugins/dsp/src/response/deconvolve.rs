@@ -11,13 +11,17 @@ use super::train::SweepTrain;
 use crate::align::{Alignment, Track};
 use crate::fft::{Transform, smooth_size};
 use crate::sweep::Sweep;
+use crate::window::flat_top;
 
 /// Seconds round 0 in which the peak of a response is looked for: what alignment left, and steps.
 const PEAK_WITHIN_S: f64 = 0.06;
 
-/// How far the peak must stand above the RMS of the rest of the response. Gaussian noise of a
+/// How far the peak must stand above the RMS of the response's late lags. Gaussian noise of a
 /// million samples reaches 5.3; unrelated sounds more, but no tenfold.
 const PEAK_RATIO_MIN: f64 = 10.0;
+
+/// Fades in seconds at the ends of a sweep's window, in which only noise sounds.
+const FADES_S: [f64; 2] = [0.04, 0.06];
 
 /// One channel's answer to one sweep.
 #[derive(Debug, Clone)]
@@ -39,6 +43,8 @@ pub struct SweepResponse {
     pub reference: Option<Channel>,
     /// Size of the transform.
     pub size: usize,
+    /// Frames of the recording that were transformed, from a little before the sweep on; the rest of the circle is silence.
+    pub window_frames: usize,
     /// Rate in Hz of lags and bins.
     pub rate_hz: f64,
 }
@@ -48,7 +54,7 @@ pub struct SweepResponse {
 pub struct NoResponse {
     /// `link` or `reference`.
     pub which: &'static str,
-    /// Peak of the response over the RMS of the rest.
+    /// Peak of the response over the RMS of its late lags.
     pub peak_ratio: f64,
 }
 
@@ -102,7 +108,7 @@ impl Divider {
         let [sent, _] = self
             .transform
             .forward_pair(&alignment.sent[window.clone()], &[]);
-        let part = |track: &Track| track.samples[window.clone()].to_vec();
+        let part = |track: &Track| faded(&track.samples[window.clone()], self.rate_hz);
         let link = part(&alignment.link);
         let reference = alignment.reference.as_ref().map(part).unwrap_or_default();
         let mut spectra = self.transform.forward_pair(&link, &reference);
@@ -127,6 +133,7 @@ impl Divider {
             link,
             reference,
             size: self.transform.size(),
+            window_frames: window.len(),
             rate_hz: self.rate_hz,
         })
     }
@@ -172,8 +179,9 @@ impl Divider {
         let peak = lags
             .max_by(|&a, &b| response[a].abs().total_cmp(&response[b].abs()))
             .unwrap_or(0);
-        let power = response.iter().map(|x| x * x).sum::<f64>() - response[peak].powi(2);
-        let rest = (power / size as f64).sqrt();
+        // Lags at which a response has died away and no harmonic begins.
+        let late = &response[size / 4..size / 2];
+        let rest = (late.iter().map(|x| x * x).sum::<f64>() / late.len() as f64).sqrt();
         let peak_ratio = response[peak].abs() / rest.max(f64::MIN_POSITIVE);
         if peak_ratio.is_nan() || peak_ratio < PEAK_RATIO_MIN {
             return Err(NoResponse { which, peak_ratio });
@@ -200,6 +208,23 @@ impl Divider {
             lag_frames: lag,
         })
     }
+}
+
+/// A window of a recording without its mean, its ends faded: hum and offset that go on beyond it
+/// would else end in steps, whose spectrum reaches everywhere.
+fn faded(samples: &[f64], rate_hz: f64) -> Vec<f64> {
+    let mean = samples.iter().sum::<f64>() / samples.len() as f64;
+    let window_s = samples.len() as f64 / rate_hz;
+    samples
+        .iter()
+        .enumerate()
+        .map(|(index, &sample)| (sample - mean) * fades(index as f64 / rate_hz, window_s))
+        .collect()
+}
+
+/// Weight of a window of `window_s` seconds, `time_s` after its beginning.
+pub(super) fn fades(time_s: f64, window_s: f64) -> f64 {
+    flat_top(time_s, 0.0, FADES_S[0], FADES_S[1], window_s)
 }
 
 /// Delays a half spectrum of a transform of `size` by `frames`.

@@ -4,6 +4,7 @@ use rustfft::num_complex::Complex64;
 
 use super::deconvolve::SweepResponse;
 use super::gates::Gate;
+use super::heard::Heard;
 use super::point::Point;
 use crate::fft::Transform;
 use crate::sweep::Sweep;
@@ -21,6 +22,10 @@ const COMPARED_OCTAVES: [f64; 2] = [1.0 / 6.0, 1.0 / 48.0];
 
 /// Least number of independent values in a comparison.
 const COMPARED_MIN: f64 = 40.0;
+
+/// A response is compared at some thousand independent places, and a longer gate that chance takes
+/// at one of them costs accuracy: one response in a thousand may suffer it.
+const CHANCE: f64 = 1e6;
 
 /// A link's response under several gates, of which each frequency takes the shortest that loses
 /// nothing but noise.
@@ -79,11 +84,12 @@ impl Gated {
             by_channel[0].push(link);
             by_channel[1].push(reference);
         }
+        let heard = Heard::new(response, sweep, &noise_gate);
         let channels = by_channel
             .into_iter()
             .zip(&noise)
             .take(count)
-            .map(|(spectra, noise)| GatedChannel::new(spectra, noise, noise_gate.noise_s()))
+            .map(|(spectra, noise)| GatedChannel::new(spectra, noise, &heard))
             .collect();
         Self {
             gates,
@@ -166,7 +172,7 @@ impl Gated {
             // Both the loss and the noise that it is compared with are means of this many values.
             let scatter = 1.0 / (2.0 * half_hz * lost_s) + self.noise_scatter(frequency_hz);
             let lost = self.mean(&channel.cut_off[gate], frequency_hz, half_hz);
-            lost <= harmless || lost <= noise * (1.0 + 4.0 * scatter.sqrt())
+            lost <= harmless || lost <= noise * (1.0 + excess_by_chance(scatter))
         })
     }
 
@@ -215,7 +221,7 @@ impl Gated {
 }
 
 impl GatedChannel {
-    fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], noise_s: f64) -> Self {
+    fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], heard: &Heard) -> Self {
         let cut_off = spectra
             .windows(2)
             .map(|pair| {
@@ -223,13 +229,23 @@ impl GatedChannel {
                 running_sum(lost.map(|(a, b)| (a - b).norm_sqr()))
             })
             .collect();
-        let noise = running_sum(noise.iter().map(|value| value.norm_sqr() / noise_s));
+        let density = |(bin, value): (usize, &Complex64)| value.norm_sqr() / heard.seconds(bin);
+        let noise = running_sum(noise.iter().enumerate().map(density));
         Self {
             spectra,
             cut_off,
             noise,
         }
     }
+}
+
+/// Relative excess over its mean that a noise power of relative variance `scatter` has by chance
+/// in fewer than one of [`CHANCE`] comparisons: `sqrt(2 t scatter) + t scatter` with
+/// `t = ln CHANCE`. Source: Laurent and Massart, Ann. Statist. 28 (2000), lemma 1, for the
+/// chi-squared distribution of `2 / scatter` degrees of freedom (from memory).
+fn excess_by_chance(scatter: f64) -> f64 {
+    let exponent = CHANCE.ln() * scatter;
+    (2.0 * exponent).sqrt() + exponent
 }
 
 /// `sums[k]` is the sum of the first k values.

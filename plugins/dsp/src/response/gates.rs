@@ -40,14 +40,14 @@ impl Gate {
     ///
     /// Harmonic N begins at `-L ln N` and ends some time later, so most but not all of the way
     /// back to the second one is free; the longest positive lag is where the circle meets the
-    /// eighth.
+    /// eighth. The rise is long, so that a line of hum stays where it is.
     #[must_use]
     pub fn free(sweep: &Sweep, circle_s: f64) -> Self {
         let from_s = -0.7 * sweep.advance_s(2);
         let to_s = 0.97 * (circle_s - sweep.advance_s(HARMONIC_MAX));
         Self {
             from_s,
-            rise_s: -0.2 * from_s,
+            rise_s: -0.6 * from_s,
             fall_s: 0.1 * to_s,
             to_s,
         }

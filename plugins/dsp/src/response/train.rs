@@ -8,7 +8,7 @@ use crate::sweep::Sweep;
 /// Silence between two sweeps in seconds: the response to the highest frequencies ends in it.
 const GAP_S: f64 = 0.3;
 /// Seconds before a sweep that belong to its window.
-const BEFORE_S: f64 = 0.05;
+pub(super) const BEFORE_S: f64 = 0.05;
 /// Seconds after a sweep that belong to its window.
 const AFTER_S: f64 = 0.24;
 

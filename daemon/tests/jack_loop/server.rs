@@ -2,6 +2,7 @@
 
 use std::{
     fs::File,
+    os::unix::process::CommandExt as _,
     path::Path,
     process::{Child, Command, Stdio},
     sync::{Mutex, MutexGuard, PoisonError},
@@ -38,7 +39,7 @@ impl Turn {
         let lock = File::create(std::env::temp_dir().join("goodwire-jack-tests.lock")).unwrap();
         lock.lock().unwrap();
         // SAFETY: this is the one writer, and whoever reads it (libjack) runs under this lock.
-        unsafe { std::env::set_var("JACK_DEFAULT_SERVER", server_name()) };
+        unsafe { std::env::set_var("JACK_DEFAULT_SERVER", SERVER_NAME) };
         jack::set_logger(jack::LoggerType::None);
         Some(Self {
             _in_this_process: in_this_process,
@@ -47,10 +48,9 @@ impl Turn {
     }
 }
 
-/// Name of this process' server.
-pub fn server_name() -> String {
-    format!("goodwire-test-{}", std::process::id())
-}
+/// Name of the server. It is the same for all: JACK has eight places for names on a machine, and
+/// a killed server's place is only free for a server of the same name.
+pub const SERVER_NAME: &str = "goodwire-test";
 
 /// A running server; dropping it ends it.
 pub struct Server {
@@ -60,10 +60,11 @@ pub struct Server {
 impl Server {
     /// Starts a server and waits until it takes clients.
     pub fn start(period_frames: usize) -> Self {
-        let child = Command::new("jackd")
+        let mut command = Command::new("jackd");
+        command
             .args([
                 "-n",
-                &server_name(),
+                SERVER_NAME,
                 "-r",
                 "-m",
                 "-d",
@@ -76,10 +77,20 @@ impl Server {
             .args(["-r", &RATE_HZ.to_string(), "-p", &period_frames.to_string()])
             .stdin(Stdio::null())
             .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let server = Self { child };
+            .stderr(Stdio::null());
+        // SAFETY: prctl is one system call, which may be made between fork and exec. It ends the
+        // server when this test's thread ends, however that comes about.
+        unsafe {
+            command.pre_exec(
+                || match libc::prctl(libc::PR_SET_PDEATHSIG, libc::SIGTERM) {
+                    0 => Ok(()),
+                    _ => Err(std::io::Error::last_os_error()),
+                },
+            );
+        }
+        let server = Self {
+            child: command.spawn().unwrap(),
+        };
         eventually("the server takes clients", || {
             jack::Client::new("probe", jack::ClientOptions::NO_START_SERVER).is_ok()
         });
@@ -100,9 +111,18 @@ impl Server {
 
 impl Drop for Server {
     fn drop(&mut self) {
-        // Ended already in some tests.
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        // Asked to end, it gives its name back. Some tests have ended it already.
+        if matches!(self.child.try_wait(), Ok(None)) {
+            // SAFETY: the signal goes to the child, which was not waited for yet.
+            unsafe { libc::kill(self.pid(), libc::SIGTERM) };
+            let begun = Instant::now();
+            while matches!(self.child.try_wait(), Ok(None)) {
+                if begun.elapsed() > Duration::from_secs(5) {
+                    let _ = self.child.kill();
+                }
+                thread::sleep(Duration::from_millis(5));
+            }
+        }
     }
 }
 

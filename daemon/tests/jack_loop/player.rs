@@ -84,17 +84,34 @@ impl Player {
         Ok(())
     }
 
-    /// Plays until so many samples came back exactly, at most a minute.
-    pub fn play_exactly(&mut self, interface: &mut dyn Interface, sample_count: u64) {
+    /// Plays until `holds`, at most half a minute.
+    pub fn play_until(
+        &mut self,
+        interface: &mut dyn Interface,
+        what: &str,
+        holds: impl Fn(&Self, &dyn Interface) -> bool,
+    ) {
         let begun = Instant::now();
-        while self.exact_count < sample_count {
-            assert!(
-                begun.elapsed() < Duration::from_secs(60),
-                "{} came back",
-                self.exact_count
-            );
+        while !holds(self, interface) {
+            assert!(begun.elapsed() < Duration::from_secs(30), "never: {what}");
             self.step(interface).unwrap();
         }
+    }
+
+    /// Plays until so many more samples came back exactly.
+    pub fn play_exactly(&mut self, interface: &mut dyn Interface, sample_count: u64) {
+        let goal = self.exact_count + sample_count;
+        self.play_until(interface, "enough came back exactly", |player, _| {
+            player.exact_count >= goal
+        });
+    }
+
+    /// Plays until one more loss was told.
+    pub fn play_to_a_loss(&mut self, interface: &mut dyn Interface) {
+        let losses = self.loss_count;
+        self.play_until(interface, "a loss is told", |player, _| {
+            player.loss_count > losses
+        });
     }
 
     /// Exchanges one block.
