@@ -39,7 +39,8 @@ impl Turn {
         let paths = std::env::var_os("PATH").unwrap_or_default();
         if !std::env::split_paths(&paths).any(|folder| Path::new(&folder).join("jackd").exists()) {
             // Not println!, which the test runner keeps to itself.
-            writeln!(std::io::stderr(), "SKIPPED: jackd is not installed").unwrap();
+            let mut errors = std::io::stderr();
+            writeln!(errors, "SKIPPED: jackd is not installed").unwrap();
             return None;
         }
         let lock = File::create(std::env::temp_dir().join("goodwire-jack-tests.lock")).unwrap();

@@ -18,7 +18,7 @@ use crate::{
     exit::Exit,
     files, json, output,
     session::{Server, Session},
-    show::overview,
+    show::{Look, overview},
     watch::{self, Followed},
 };
 
@@ -26,6 +26,11 @@ use crate::{
 const LANTERN_CELLAR: &str = include_str!("../../demo/lantern-cellar.toml");
 /// What is measured of every link, in this order.
 const ANALYSES: [&str; 4] = ["level", "latency", "response", "distortion"];
+
+/// What to mind before any of this is done on a real rig.
+const CAUTIONS: &str = "Before you do this on a real rig: mute the PA and the in-ear mixes and \
+    tell people, start low, never send test tones into an open live system, switch phantom power \
+    off where the transmitter does not want it, and keep to the local radio rules.";
 
 /// Where to write.
 #[derive(Debug, Args)]
@@ -52,8 +57,12 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
     let server = Session::start(LANTERN_CELLAR).await?;
 
     let mut measurements = Vec::new();
+    let matched = all_links(session, &server, "response", true).await?;
+    if let Some(exit) = matched.signal {
+        return Ok(exit);
+    }
     for analysis in ANALYSES {
-        let followed = all_links(session, &server, analysis).await?;
+        let followed = all_links(session, &server, analysis, false).await?;
         if let Some(exit) = followed.signal {
             return Ok(exit);
         }
@@ -68,24 +77,31 @@ pub async fn run(session: &Session, arguments: Demo) -> anyhow::Result<Exit> {
             format!(
                 "The Lantern Cellar, a fictional venue on the SIMULATED rig\n\n{}{}",
                 overview::render(look, &measurements),
-                epilogue(out)
+                epilogue(look, out)
             )
         },
     )?;
-    let worked = measurements.iter().all(|m| m.state() == State::Succeeded);
+    let all = matched.measurements.iter().chain(&measurements);
+    let worked = all.clone().all(|m| m.state() == State::Succeeded);
     Ok(Exit::done(worked))
 }
 
-/// Measures every link.
-async fn all_links(session: &Session, server: &Server, analysis: &str) -> anyhow::Result<Followed> {
-    output::say(&format!("measuring all links: {analysis}"));
+/// Measures every link, or matches its paths.
+async fn all_links(
+    session: &Session,
+    server: &Server,
+    analysis: &str,
+    is_match: bool,
+) -> anyhow::Result<Followed> {
+    let what = if is_match { "match" } else { analysis };
+    output::say(&format!("measuring all links: {what}"));
     let request = MeasureRequest {
         links: vec!["all".into()],
         analysis: analysis.into(),
         parameters: None,
         request_id: Uuid::now_v7().to_string(),
         present: false,
-        r#match: false,
+        r#match: is_match,
     };
     let started = measure::ask(server, request).await?;
     watch::follow_all(session, server, &started).await
@@ -101,16 +117,11 @@ fn write(out: &Path, measurement: &Measurement) -> anyhow::Result<()> {
 }
 
 /// Where everything is, and what to mind with a real rig.
-fn epilogue(out: &Path) -> String {
-    format!(
-        "
-Written to {}: every measurement as JSON and CSV, and lantern-cellar.toml, the
-configuration that made them: change it and try `goodwired --config FILE`.
-
-Before you do this on a real rig: mute the PA and the in-ear mixes and tell people, start low,
-never send test tones into an open live system, switch phantom power off where the transmitter
-does not want it, and keep to the local radio rules.
-",
+fn epilogue(look: &Look, out: &Path) -> String {
+    let written = format!(
+        "Written to {}: every measurement as JSON and CSV, and lantern-cellar.toml, the \
+         configuration that made them: change it and try `goodwired --config FILE`.",
         out.display()
-    )
+    );
+    format!("\n{}\n{}", look.wrap("", &written), look.wrap("", CAUTIONS))
 }

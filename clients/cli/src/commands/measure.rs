@@ -96,9 +96,8 @@ pub async fn ask(
         return Err(Refusal(refusal).into());
     }
     if !(io::stdin().is_terminal() && io::stderr().is_terminal()) {
-        return Err(anyhow::Error::new(Refusal(refusal)).context(
-            "somebody must be in the room: where you are and it is clear, say so with --present",
-        ));
+        output::say("nobody can be asked here: where you are in the room, say so with --present");
+        return Err(Refusal(refusal).into());
     }
     anyhow::ensure!(confirmed().await?, "nothing was played");
     request.present = true;
