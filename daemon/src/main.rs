@@ -50,8 +50,7 @@ fn main() -> ExitCode {
         Err(error) => {
             // Standard error may be closed; the exit code tells all the same.
             let _ = error.print();
-            let code = if error.use_stderr() { EXIT_REFUSED } else { 0 };
-            return ExitCode::from(code);
+            return ExitCode::from(if error.use_stderr() { EXIT_REFUSED } else { 0 });
         }
     };
     surroundings::start_tracing();

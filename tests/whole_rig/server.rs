@@ -58,8 +58,7 @@ impl Turn {
 }
 
 /// Name of the server, the same for every test: JACK has eight places for names on a machine, and
-/// Name of the tests' server: one at a time runs on this machine, and a killed server's name stays
-/// taken in JACK's registry, which has room for few.
+/// a killed server's place is only free for a server of the same name.
 const NAME: &str = "goodwire-test";
 
 /// A running server; dropping it ends it.
