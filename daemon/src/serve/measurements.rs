@@ -1,6 +1,6 @@
 //! The measurement service: ask, watch, cancel, look up, compare.
 
-use std::{pin::Pin, sync::Arc};
+use std::{pin::Pin, sync::Arc, time::Duration};
 
 use goodwire_proto::v1::{
     AnalyseRecordingsRequest, AnalyseRecordingsResponse, CancelMeasurementRequest,
@@ -27,6 +27,10 @@ use crate::{
 
 /// Messages that wait for a slow watcher; what is news meanwhile is merged.
 const NEWS_WAITING: usize = 8;
+
+/// Once the daemon ends, a measurement is interrupted; its watchers hear so within this, or are
+/// told to ask again later.
+const LAST_NEWS: Duration = Duration::from_millis(1500);
 
 #[tonic::async_trait]
 impl MeasurementService for Services {
@@ -98,8 +102,15 @@ impl MeasurementService for Services {
             Some(snapshots) => {
                 let ending = self.ending.clone();
                 tokio::spawn(async move {
-                    let told = ending.run_until_cancelled(tell(snapshots, &news)).await;
-                    if told.is_none() {
+                    let too_late = async {
+                        ending.cancelled().await;
+                        tokio::time::sleep(LAST_NEWS).await;
+                    };
+                    let told = tokio::select! {
+                        () = tell(snapshots, &news) => true,
+                        () = too_late => false,
+                    };
+                    if !told {
                         let _ = news
                             .send(Err(Status::unavailable("the daemon is ending")))
                             .await;
