@@ -134,7 +134,7 @@ mod tests {
                 assert_eq!(frames.stream_frame, 1030 + next);
                 assert_eq!(frames.link[0], next as f32);
                 assert_eq!(frames.reference.expect("there is one"), frames.link);
-                assert_eq!(frames.others, [frames.link.clone()]);
+                assert_eq!(frames.others, std::slice::from_ref(&frames.link));
                 next += frames.link.len() as u64;
                 ended = frames.last;
             }

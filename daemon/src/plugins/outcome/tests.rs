@@ -84,6 +84,7 @@ fn an_honest_result_passes() {
             id: "no-clip-point".into(),
             text: "none".into(),
         }],
+        ..SessionResult::default()
     };
     assert_eq!(check_result(&result), Ok(()));
 }
