@@ -6,8 +6,9 @@ use goodwire_proto::v1::{
     AnalyseRecordingsRequest, AnalyseRecordingsResponse, CancelMeasurementRequest,
     CompareMeasurementsRequest, CompareMeasurementsResponse, GetMeasurementRequest,
     ListMeasurementsRequest, ListMeasurementsResponse, LiveReadings, MeasureRequest,
-    MeasureResponse, Measurement, WatchMeasurementRequest, WatchMeasurementResponse,
-    measurement_service_server::MeasurementService, watch_measurement_response::News,
+    MeasureResponse, Measurement, ReadSoundRequest, ReadSoundResponse, WatchMeasurementRequest,
+    WatchMeasurementResponse, measurement_service_server::MeasurementService,
+    watch_measurement_response::News,
 };
 use tokio::sync::{mpsc, watch};
 use tokio_stream::{Stream, wrappers::ReceiverStream};
@@ -21,10 +22,13 @@ use crate::{
         job::{Ending, Job, bare},
         watch::{Snapshot, is_final},
     },
+    names,
     refusal::Refusal,
     store::ListQuery,
 };
 
+/// Samples in one message of a sound.
+const PIECE_SAMPLES: usize = 16_384;
 /// Messages that wait for a slow watcher; what is news meanwhile is merged.
 const NEWS_WAITING: usize = 8;
 
@@ -143,6 +147,30 @@ impl MeasurementService for Services {
         Ok(Response::new(measurement.await?))
     }
 
+    type ReadSoundStream = ReceiverStream<Result<ReadSoundResponse, Status>>;
+
+    async fn read_sound(
+        &self,
+        request: Request<ReadSoundRequest>,
+    ) -> Result<Response<Self::ReadSoundStream>, Status> {
+        let ReadSoundRequest { name, sound } = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        let samples = blocking(move || read_sound(&desk, &name, &sound)).await?;
+        let (pieces, stream) = mpsc::channel(NEWS_WAITING);
+        tokio::spawn(async move {
+            for samples in samples.chunks(PIECE_SAMPLES).map(<[f32]>::to_vec) {
+                if pieces
+                    .send(Ok(ReadSoundResponse { samples }))
+                    .await
+                    .is_err()
+                {
+                    return;
+                }
+            }
+        });
+        Ok(Response::new(ReceiverStream::new(stream)))
+    }
+
     async fn compare_measurements(
         &self,
         request: Request<CompareMeasurementsRequest>,
@@ -234,6 +262,19 @@ fn get(desk: &Desk, name: &str) -> Result<Measurement, Refusal> {
         measurement.progress = snapshot.borrow().progress;
     }
     Ok(measurement)
+}
+
+fn read_sound(desk: &Desk, name: &str, sound: &str) -> Result<Vec<f32>, Refusal> {
+    if let Some(samples) = desk.store.sound(name, sound)? {
+        return Ok(samples);
+    }
+    let sounds = desk.store.get(name)?.sounds;
+    let known: Vec<&str> = sounds.iter().map(|one| one.id.as_str()).collect();
+    Err(Refusal::NotFound(if known.contains(&sound) {
+        format!("the sound '{sound}' is kept no more: only the newest measurements keep theirs")
+    } else {
+        names::unknown("sound", sound, &known)
+    }))
 }
 
 fn list(

@@ -55,9 +55,8 @@ pub fn result<'a>(
     notes.extend(remarks.notes());
     Ok(SessionResult {
         figures,
-        curves: Vec::new(),
-        events: Vec::new(),
         notes,
+        ..SessionResult::default()
     })
 }
 

@@ -50,9 +50,8 @@ pub fn result(
     notes.extend(remarks.notes());
     Ok(SessionResult {
         figures,
-        curves: Vec::new(),
-        events: Vec::new(),
         notes,
+        ..SessionResult::default()
     })
 }
 

@@ -61,10 +61,9 @@ pub fn result(
         ));
     }
     Ok(SessionResult {
-        figures: Vec::new(),
         curves,
-        events: Vec::new(),
         notes,
+        ..SessionResult::default()
     })
 }
 
