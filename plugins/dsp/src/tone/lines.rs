@@ -108,13 +108,13 @@ impl LineReader {
 }
 
 /// `sum of x exp(-j 2 pi c t)`, `t` from the middle of the piece.
-fn project(weighed: &[f64], cycles: f64) -> Complex64 {
+fn project(samples: &[f64], cycles: f64) -> Complex64 {
     /// Phasors are turned from sample to sample and set anew after so many.
     const TURNED: usize = 512;
     let turn = Complex64::cis(-TAU * cycles);
-    let first = -(weighed.len() as f64 - 1.0) / 2.0;
+    let first = -(samples.len() as f64 - 1.0) / 2.0;
     let mut sum = Complex64::default();
-    for (piece, samples) in weighed.chunks(TURNED).enumerate() {
+    for (piece, samples) in samples.chunks(TURNED).enumerate() {
         let time = first + (piece * TURNED) as f64;
         let mut phasor = Complex64::cis(-TAU * (cycles * time).fract());
         for &sample in samples {
