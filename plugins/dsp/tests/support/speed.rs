@@ -1,4 +1,4 @@
-//! Each analysis of about 7 s of sound with a reference, beside the bare transforms that it cannot
+//! An analysis of about 7 s of sound with a reference, beside the bare transforms that it cannot
 //! avoid: both channels and the stimulus once forward, both channels once back.
 //!
 //! The goals are 60 ms on one core, and at most 1.5 times the bare transforms.
@@ -7,17 +7,9 @@ use std::{hint::black_box, time::Duration};
 
 use criterion::Criterion;
 use goodwire_dsp::fft::{Transform, smooth_size};
-use goodwire_plugin_distortion::Distortion;
-use goodwire_plugin_latency::Latency;
-use goodwire_plugin_level::Level;
-use goodwire_plugin_response::Response;
 use goodwire_plugin_sdk::Plugin;
 
-#[path = "../../plugins/dsp/tests/support/link.rs"]
-#[allow(
-    dead_code,
-    reason = "a file that the plugins' tests share; each uses a part of it"
-)]
+#[path = "link.rs"]
 mod link;
 
 use link::{Bench, delayed, low_pass, through, with_noise};
@@ -73,7 +65,9 @@ impl Take {
     }
 }
 
-fn compare<P: Plugin>(criterion: &mut Criterion, analysis: &str, settings: &[(&str, f64)]) {
+/// Runs both, with some parameters set otherwise than by default.
+pub fn compare<P: Plugin>(analysis: &str, settings: &[(&str, f64)]) {
+    let mut criterion = Criterion::default().configure_from_args();
     let set = |bench: Bench, (id, number): &(&str, f64)| bench.set(id, *number);
     let bench = settings.iter().fold(Bench::of::<P>(analysis, RATE_HZ), set);
     let take = Take::of::<P>(&bench);
@@ -92,18 +86,5 @@ fn compare<P: Plugin>(criterion: &mut Criterion, analysis: &str, settings: &[(&s
         bencher.iter(transforms);
     });
     group.finish();
-}
-
-fn main() {
-    let mut criterion = Criterion::default().configure_from_args();
-    compare::<Response>(&mut criterion, "response", &[]);
-    compare::<Latency>(&mut criterion, "latency", &[]);
-    // From -20 dBFS up, in steps of 2 dB: as long as the others.
-    compare::<Level>(
-        &mut criterion,
-        "level",
-        &[("min_dbfs", -20.0), ("step_db", 2.0)],
-    );
-    compare::<Distortion>(&mut criterion, "distortion", &[]);
     criterion.final_summary();
 }
