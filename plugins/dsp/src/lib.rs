@@ -15,6 +15,7 @@ pub mod check;
 pub mod correlate;
 pub mod decibel;
 pub mod fft;
+pub mod interpolate;
 pub mod noise;
 pub mod resample;
 pub mod response;
