@@ -12,5 +12,7 @@ pub mod matched;
 pub mod queue;
 pub mod recorded;
 pub mod request;
+mod sends;
+mod setup;
 pub mod watch;
 pub mod worker;

@@ -13,7 +13,7 @@ use prost_types::{Struct, Value, value::Kind};
 use super::{
     complete::{Desk, note},
     job::{Fate, Job, bare},
-    matched,
+    matched, setup,
 };
 use crate::{
     config::LinkConfig,
@@ -41,7 +41,8 @@ impl Desk {
     /// Every wrong field at once; a hold, or nobody present where somebody must be.
     pub fn live_jobs(&self, request: &MeasureRequest) -> Result<Vec<Job>, Refusal> {
         let mut wrong = Vec::new();
-        let links = self.links_of(&request.links, &mut wrong);
+        let mut links = self.links_of(&request.links, &mut wrong);
+        setup::put_over(&mut links, &request.setup, &mut wrong);
         let found = self
             .find(&request.analysis)
             .map_err(|one| wrong.push(one))
@@ -278,6 +279,7 @@ impl Desk {
             has_reference: self.config.reference.is_some(),
             r#match: used,
             is_match,
+            other_links: self.other_links(&link),
             ..OpenRequest::default()
         };
         let plugin = Arc::clone(&found.plugin);
@@ -289,6 +291,16 @@ impl Desk {
             notes,
             fate: Arc::new(Fate::default()),
         })
+    }
+
+    /// Names of the links that are on other sends: what they hear of this one went through the
+    /// air or through the interface, not through a cable that they share.
+    fn other_links(&self, link: &LinkConfig) -> Vec<String> {
+        let links = self.config.links.iter();
+        links
+            .filter(|other| other.send != link.send)
+            .map(|other| other.name.clone())
+            .collect()
     }
 
     /// A QUEUED measurement with all that is known before it is made.

@@ -10,10 +10,7 @@ use clap::Args;
 use goodwire_proto::v1::{MeasureRequest, Measurement, measurement::State};
 use uuid::Uuid;
 
-use super::{
-    export::{self, Format},
-    measure,
-};
+use super::{export, measure};
 use crate::{
     exit::Exit,
     files, json, output,
@@ -98,10 +95,9 @@ async fn all_links(
     let request = MeasureRequest {
         links: vec!["all".into()],
         analysis: analysis.into(),
-        parameters: None,
         request_id: Uuid::now_v7().to_string(),
-        present: false,
         r#match: is_match,
+        ..MeasureRequest::default()
     };
     let started = measure::ask(server, request).await?;
     watch::follow_all(session, server, &started).await
@@ -111,8 +107,8 @@ async fn all_links(
 fn write(out: &Path, measurement: &Measurement) -> anyhow::Result<()> {
     let link = measurement.link.trim_start_matches("links/");
     let stem = out.join(format!("{link}-{}", measurement.analysis));
-    export::write(measurement, Format::Json, &stem.with_extension("json"))?;
-    export::write(measurement, Format::Csv, &stem.with_extension("csv"))?;
+    export::write_json(measurement, &stem.with_extension("json"))?;
+    export::write_csv(measurement, &stem.with_extension("csv"))?;
     Ok(())
 }
 

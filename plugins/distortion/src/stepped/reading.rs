@@ -1,12 +1,15 @@
 //! What one tone became at one return.
 
-use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter, is_cut_at_full_scale};
+use goodwire_dsp::tone::{
+    Estimate, Heard, RelativeHarmonics, ToneFit, ToneFitter, is_cut_at_full_scale,
+};
 
-use crate::settings::{BAND_FROM_HZ, TestTone};
+use super::TestTone;
+use crate::settings::BAND_FROM_HZ;
 
-/// A residual that is louder for a moment than usual by this much, in dB, is a disturbance. Noise
-/// of 20 ms varies by 0.2 dB (4.343 / sqrt(B T)), and what is steady not at all.
-const DISTURBED_DB: f64 = 10.0;
+/// What came and went is told of from this share of the power of noise and distortion on: it then
+/// moves `thd_n` by 0.5 %.
+const DISTURBED_SHARE: f64 = 0.01;
 
 /// One tone at one return.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,25 +33,29 @@ pub fn order_max(freq_hz: f64, bandwidth_hz: f64) -> usize {
         .map_or(1, |order| order as usize)
 }
 
-/// Reads a tone from its samples; `None` where it does not stand clear of the noise.
+/// Reads a tone from its samples in what was heard; `None` where it does not stand clear of the noise.
 pub fn reading(
     fitter: &mut ToneFitter,
+    heard: &Heard<'_>,
     samples: &[f32],
-    rate_hz: f64,
     tone: &TestTone,
     bandwidth_hz: f64,
 ) -> Option<Reading> {
+    let rate_hz = heard.rate_hz();
     let fit = fitter.fit(samples, tone.played_hz / rate_hz)?;
     if !fit.stands() {
         return None;
     }
     let counted = order_max(tone.freq_hz, bandwidth_hz);
     let band = [BAND_FROM_HZ / rate_hz, bandwidth_hz / rate_hz];
+    let thd_n_ratio = thd_n_ratio(&fit, counted, band);
+    let tone_power = fit.amplitude().powi(2) / 2.0;
+    let disturbance = fit.residual.disturbance_power();
     Some(Reading {
-        harmonics: RelativeHarmonics::of(&fit),
-        thd_n_ratio: thd_n_ratio(&fit, counted, band),
+        harmonics: RelativeHarmonics::of(&fit, heard.polarity()),
+        thd_n_ratio,
         cut: is_cut_at_full_scale(samples),
-        disturbed: fit.residual.crest_db() > DISTURBED_DB,
+        disturbed: disturbance > DISTURBED_SHARE * thd_n_ratio.value.powi(2) * tone_power,
     })
 }
 
