@@ -66,7 +66,9 @@ impl<'a> Pieces<'a> {
         let found = fit(tone, rate_hz);
         // Turned round, the silence ends with the tone: its closing burst is the opening one.
         let last = &silence[silence.len().saturating_sub(tone.len() / 2)..];
-        if found.is_none() && fit(last, rate_hz).is_some() {
+        let level = |tone: &Option<Tone>| tone.as_ref().map_or(0.0, |tone| tone.amplitude.value);
+        let at_end = fit(last, rate_hz);
+        if at_end.is_some() && 2.0 * level(&at_end) > level(&found) {
             return Err(Refused(AlignError::Backwards { which }));
         }
         Ok(Self {

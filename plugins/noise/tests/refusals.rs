@@ -41,7 +41,8 @@ fn wrong_recordings_fail_with_their_reason() {
                     continue;
                 }
             }
-            let failure = rig.analyse(link, reference.as_deref()).unwrap_err();
+            let failure = rig.analyse(link, reference.as_deref());
+            let failure = failure.expect_err(id);
             assert_eq!(failure.id, id, "{}", failure.text);
         }
     }
