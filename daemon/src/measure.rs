@@ -12,5 +12,6 @@ pub mod matched;
 pub mod queue;
 pub mod recorded;
 pub mod request;
+mod sends;
 pub mod watch;
 pub mod worker;

@@ -37,7 +37,8 @@ pub fn socket() -> PathBuf {
     }
 }
 
-/// Folders that are searched for plugins: beside the daemon, else where they are installed.
+/// Folders that are searched for plugins: beside the daemon, and where they are installed if
+/// somebody did install them.
 #[must_use]
 pub fn plugin_folders() -> Vec<PathBuf> {
     let beside = env::current_exe()
@@ -45,6 +46,6 @@ pub fn plugin_folders() -> Vec<PathBuf> {
         .and_then(|exe| exe.parent().map(PathBuf::from));
     beside
         .into_iter()
-        .chain([PathBuf::from(SERVICE_PLUGINS)])
+        .chain(Some(PathBuf::from(SERVICE_PLUGINS)).filter(|installed| installed.is_dir()))
         .collect()
 }

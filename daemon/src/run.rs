@@ -21,6 +21,12 @@ use crate::{
 /// How long what runs may take to ramp down and settle at the end.
 const SETTLE: Duration = Duration::from_secs(2);
 
+/// How long the first opening of the interface is waited for, so that the first client that asks
+/// is told how it went. A device that takes longer does not keep the daemon from being ready.
+const FIRST_OPENING: Duration = Duration::from_secs(1);
+/// How often it is looked whether that opening is over.
+const OPENING_LOOK: Duration = Duration::from_millis(1);
+
 /// How often the disk's health is looked at.
 const DISK_LOOK: Duration = Duration::from_millis(500);
 
@@ -67,17 +73,18 @@ pub async fn run(
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));
     tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
+    let interrupted = tokio::spawn(end_what_runs(Arc::clone(&desk), ending.clone()));
+    wait_for_first_opening(&engine).await;
     let services = Services {
         desk: Arc::clone(&desk),
         engine,
         recorded,
-        ending,
+        ending: ending.clone(),
     };
-    ready();
-    let served = serve::serve(services, start.listeners).await;
-    let interrupted = Ending::failed("interrupted", "the daemon was ended while it was measured");
-    desk.queue.close();
-    desk.end_all(&interrupted);
+    let served = serve::serve(services, start.listeners, ready).await;
+    // Also where serving ended by a fault of a listener.
+    ending.cancel();
+    interrupted.await?;
     let settled = tokio::task::spawn_blocking(move || conductor.join());
     if tokio::time::timeout(SETTLE, settled).await.is_err() {
         tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");
@@ -88,6 +95,29 @@ pub async fn run(
         );
     }
     served
+}
+
+/// Waits until the interface was opened or could not be, but no longer than a second.
+async fn wait_for_first_opening(engine: &Engine) {
+    let tried = async {
+        while !engine.status().tried {
+            tokio::time::sleep(OPENING_LOOK).await;
+        }
+    };
+    // Where it takes longer, the status says that the interface is being opened.
+    let _ = tokio::time::timeout(FIRST_OPENING, tried).await;
+}
+
+/// Ends all that waits and runs as soon as the daemon is to end: those who watch are told of it
+/// while they are still served, and their streams end by themselves.
+async fn end_what_runs(desk: Arc<Desk>, ending: CancellationToken) {
+    ending.cancelled().await;
+    let interrupted = Ending::failed("interrupted", "the daemon was ended while it was measured");
+    desk.queue.close();
+    let settled = tokio::task::spawn_blocking(move || desk.end_all(&interrupted));
+    if let Err(error) = settled.await {
+        tracing::error!(%error, "what waited is not settled; the next start marks it interrupted");
+    }
 }
 
 /// Ends the daemon once its disk has failed: nothing that it measured would be kept any more.

@@ -103,6 +103,9 @@ fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
                     played (--present), or safety.unattended = true";
         say(Level::Info, "presence-needed", text.into());
     }
+    if let Some(text) = unconnected(&desk.config.interface.backend) {
+        say(Level::Warning, "nothing-connected", text);
+    }
     let Some(shape) = &engine.shape else {
         return notes;
     };
@@ -119,4 +122,45 @@ fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
         say(Level::Info, "two-clocks", text.into());
     }
     notes
+}
+
+/// What a JACK configuration leaves without any connection; `None` where all is listed.
+fn unconnected(backend: &Backend) -> Option<String> {
+    let Backend::Jack(jack) = backend else {
+        return None;
+    };
+    let (keys, sides) = match (jack.sends.is_empty(), jack.returns.is_empty()) {
+        (true, true) => (
+            "sends and returns",
+            "nothing is played and nothing is heard",
+        ),
+        (true, false) => ("sends", "nothing is played"),
+        (false, true) => ("returns", "nothing is heard"),
+        (false, false) => return None,
+    };
+    Some(format!(
+        "[interface.jack] lists no {keys}: {sides} until it names the ports to connect, as \
+         `goodwire devices` prints them"
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::JackConfig;
+
+    #[test]
+    fn ports_that_no_one_listed_are_told_and_listed_ones_are_not() {
+        let told = |sends: &[&str], returns: &[&str]| {
+            let names = |all: &[&str]| all.iter().map(ToString::to_string).collect();
+            unconnected(&Backend::Jack(JackConfig {
+                sends: names(sends),
+                returns: names(returns),
+            }))
+        };
+        assert_eq!(told(&["a:in"], &["a:out"]), None);
+        assert!(told(&[], &[]).unwrap().contains("no sends and returns"));
+        assert!(told(&[], &["a:out"]).unwrap().contains("nothing is played"));
+        assert!(told(&["a:in"], &[]).unwrap().contains("nothing is heard"));
+    }
 }

@@ -15,6 +15,7 @@ mod names;
 mod pages;
 mod rows;
 mod schema;
+mod sounds;
 
 #[cfg(test)]
 mod tests;

@@ -2,7 +2,10 @@
 
 use std::{os::unix::fs::PermissionsExt, time::Duration};
 
-use goodwire_proto::v1::{GetStatusRequest, WatchMeasurementRequest, interface, plugin};
+use goodwire_proto::v1::{
+    GetStatusRequest, WatchMeasurementRequest, interface, measurement, plugin,
+    watch_measurement_response::News,
+};
 use goodwire_tests::{
     client::{Client, request},
     daemon::{Daemon, Start},
@@ -186,11 +189,26 @@ async fn sigterm_ends_it_within_5_s_with_streams_open_and_sound_playing() {
     let mut health = HealthClient::new(client.channel.clone());
     let beat = health.watch(HealthCheckRequest::default()).await.unwrap();
     daemon.ask_to_end();
+    let mut told = None;
+    while let Some(message) = watch.message().await.unwrap() {
+        if let Some(News::Measurement(measurement)) = message.news {
+            told = Some(measurement);
+        }
+    }
+    let told = told.expect("the end is told while it is still served");
+    assert_eq!(told.state(), measurement::State::Failed);
+    assert_eq!(told.reason.unwrap().id, "interrupted");
+    let mut beat = beat.into_inner();
+    let mut last = ServingStatus::Serving;
+    while let Ok(Some(message)) = beat.message().await {
+        last = message.status();
+    }
+    assert_eq!(last, ServingStatus::NotServing);
     let (status, after) = daemon.wait(Duration::from_secs(5));
     println!("ended after {after:?}");
     assert_eq!(status.code(), Some(0), "{}", daemon.log());
     assert!(!daemon.socket().exists(), "the socket is gone");
-    drop((watch, beat, idle));
+    drop(idle);
 }
 
 #[test]

@@ -13,7 +13,10 @@ mod wiring;
 pub use self::listing::list;
 
 use std::{
-    sync::{Arc, Mutex, PoisonError, atomic::Ordering},
+    sync::{
+        Arc, Mutex, MutexGuard, PoisonError,
+        atomic::{AtomicUsize, Ordering},
+    },
     thread,
     time::{Duration, Instant},
 };
@@ -50,6 +53,38 @@ struct Running {
 
 /// Two openings at once could not tell their ports apart.
 static OPENING: Mutex<()> = Mutex::new(());
+/// How many interfaces are being closed.
+static CLOSING_COUNT: AtomicUsize = AtomicUsize::new(0);
+
+/// Counts one interface that is being closed, as long as it lives.
+struct Closing;
+
+impl Closing {
+    fn begin() -> Self {
+        CLOSING_COUNT.fetch_add(1, Ordering::AcqRel);
+        Self
+    }
+}
+
+impl Drop for Closing {
+    fn drop(&mut self) {
+        CLOSING_COUNT.fetch_sub(1, Ordering::AcqRel);
+    }
+}
+
+/// Waits for the turn to make clients of the server.
+///
+/// libjack maps one server's memory for the whole process: a client of a new server beside one
+/// of an old server that hangs while closing ends in a segmentation fault (seen).
+fn turn() -> Result<MutexGuard<'static, ()>, String> {
+    let turn = OPENING.lock().unwrap_or_else(PoisonError::into_inner);
+    if CLOSING_COUNT.load(Ordering::Acquire) > 0 {
+        return Err(String::from(
+            "the server does not let go of the last connection",
+        ));
+    }
+    Ok(turn)
+}
 
 impl JackInterface {
     /// Opens the server that `JACK_DEFAULT_SERVER` names (`default` where it is not set).
@@ -59,8 +94,8 @@ impl JackInterface {
     /// the configuration says, `Waiting` where ports that it names do not exist yet, `Stalled`
     /// where the server brings no frames.
     pub fn open(config: &OpenConfig) -> Result<Self, InterfaceError> {
-        let _one_at_a_time = OPENING.lock().unwrap_or_else(PoisonError::into_inner);
         let name = device_name();
+        let _turn = turn().map_err(|text| gone(&name, &text))?;
         let shared = Arc::new(Shared::new(config.send_count));
         let control = Arc::new(Control::open(&name, Arc::clone(&shared))?);
         check_rate(&name, config.rate_hz, control.rate_hz())?;
@@ -170,7 +205,9 @@ impl Drop for JackInterface {
         else {
             return;
         };
+        let closing = Closing::begin();
         closing::close("jack", move || {
+            let _closing = closing;
             drop(wiring);
             // The callbacks read the frame time through the control client: it goes last.
             drop(streams);

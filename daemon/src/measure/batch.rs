@@ -6,42 +6,32 @@ use std::{
     time::{Duration, Instant},
 };
 
-use goodwire_proto::v1::{Provenance, note::Level};
+use goodwire_proto::{
+    plugin::v1::plan::capture::Kind,
+    v1::{Provenance, note::Level},
+};
 
 use super::{
     complete::{Played, note},
     conductor::{Conductor, next_answer},
     feed::Feed,
     job::Ending,
+    sends::{Send, sends},
     worker::{Score, Worker},
 };
 use crate::{
     audio::{
         Shape, TimeSource,
-        performance::{Answer, Cancel, Ended, Part, Performance, Prediction},
+        performance::{Answer, Cancel, Ended, Performance, Prediction},
     },
-    config::ReferenceConfig,
+    config::{LinkConfig, ReferenceConfig},
     safety,
 };
 
-/// The k-th send in use plays its stimulus k times so many seconds later than the first.
-const STAGGER_S: f64 = 0.1;
 /// A void repeat is played again at most so often.
 const RETRIES_MAX: u32 = 3;
 /// A device that brings nothing for so long is lost, whatever it says.
 const ENGINE_PATIENCE: Duration = Duration::from_secs(8);
-
-/// One send in use.
-struct Send {
-    /// Index of the send, from 0.
-    index: usize,
-    delay_frames: u64,
-    /// One stimulus a step.
-    stimuli: Vec<Arc<[f32]>>,
-    cancel: Arc<Cancel>,
-    /// Indices into the batch's workers; none for the reference's own send.
-    workers: Vec<usize>,
-}
 
 /// Workers of one plan.
 pub struct Batch {
@@ -70,7 +60,7 @@ impl Batch {
         for (worker, score) in workers {
             match batches
                 .iter_mut()
-                .find(|(first, _)| first.plan == score.plan)
+                .find(|(first, _)| !score.plan.alone && first.plan == score.plan)
             {
                 Some((_, equal)) => equal.push((worker, score)),
                 None => batches.push((score.clone(), vec![(worker, score)])),
@@ -176,6 +166,7 @@ impl Batch {
                 feed_frames,
                 link.r#return - 1,
                 reference,
+                self.other_returns(&conductor.desk.config.links),
             );
             worker.begin(number as u32, repeat, retry, feed);
         }
@@ -259,6 +250,16 @@ impl Batch {
         }
     }
 
+    /// Returns of the other links that the plan hears, from 0, in its order.
+    fn other_returns(&self, links: &[LinkConfig]) -> Vec<usize> {
+        let captures = self.score.plan.captures.iter();
+        captures
+            .filter(|capture| capture.kind() == Kind::Other)
+            .filter_map(|capture| links.iter().find(|link| link.name == capture.link))
+            .map(|link| link.r#return - 1)
+            .collect()
+    }
+
     /// Returns of the links that are matched, from 0.
     fn cabled_returns(&self) -> Vec<usize> {
         let matched = self
@@ -333,56 +334,6 @@ impl Batch {
             .map(|(worker, played)| worker.finish(played, early))
             .collect()
     }
-}
-
-impl Send {
-    fn part(&self, step: usize) -> Part {
-        Part {
-            send: self.index,
-            delay_frames: self.delay_frames,
-            samples: Arc::clone(&self.stimuli[step]),
-            cancel: Arc::clone(&self.cancel),
-        }
-    }
-}
-
-/// The sends in use: the reference's first, at delay 0 together with the first link's; links that
-/// share a send share its stimulus.
-fn sends(
-    workers: &[Worker],
-    scores: &[Score],
-    reference: Option<ReferenceConfig>,
-    shape: &Shape,
-) -> Vec<Send> {
-    let new = |index: usize, score: &Score, workers: Vec<usize>| Send {
-        index,
-        delay_frames: 0,
-        stimuli: score.stimuli.clone(),
-        cancel: Arc::default(),
-        workers,
-    };
-    let mut sends: Vec<Send> = Vec::new();
-    for (number, (worker, score)) in workers.iter().zip(scores).enumerate() {
-        let Some(index) = worker.job.link.as_ref().map(|link| link.send - 1) else {
-            continue;
-        };
-        match sends.iter_mut().find(|send| send.index == index) {
-            Some(send) => send.workers.push(number),
-            None => sends.push(new(index, score, vec![number])),
-        }
-    }
-    let of_reference = reference.map(|reference| reference.send - 1);
-    // The reference is heard against delay 0, so a link that shares its send is not delayed.
-    sends.sort_by_key(|send| Some(send.index) != of_reference);
-    let stagger_frames = (STAGGER_S * f64::from(shape.rate_hz)).round() as u64;
-    for (place, send) in (0..).zip(&mut sends) {
-        send.delay_frames = place * stagger_frames;
-    }
-    let without_link = of_reference.filter(|index| sends.iter().all(|send| send.index != *index));
-    if let (Some(index), Some(score)) = (without_link, scores.first()) {
-        sends.push(new(index, score, Vec::new()));
-    }
-    sends
 }
 
 fn clock_notes(shape: &Shape, reference: Option<ReferenceConfig>) -> Vec<goodwire_proto::v1::Note> {

@@ -3,10 +3,10 @@
 use std::{path::PathBuf, sync::Arc};
 
 use goodwire_proto::{
-    plugin::v1::SessionResult,
+    plugin::{self, v1::SessionResult},
     v1::{
-        Calibration, Figure, Measurement, Note, Provenance, calibration::Side, measurement::State,
-        note::Level,
+        Calibration, Figure, Measurement, Note, Provenance, Sound, calibration::Side,
+        measurement::State, note::Level,
     },
 };
 
@@ -94,9 +94,14 @@ impl Desk {
         measurement.end_time = Some(self.clock.timestamp());
         measurement.progress = 1.0;
         let ending = job.fate.ending();
+        let mut sounds = Vec::new();
         match (ending, outcome) {
             (Some(ending), _) => fail(&mut measurement, &ending),
-            (None, Ok((result, played))) => self.fill(&mut measurement, job, result, played),
+            (None, Ok((mut result, played))) => {
+                sounds = std::mem::take(&mut result.sounds);
+                measurement.sounds = sounds.iter().map(told_sound).collect();
+                self.fill(&mut measurement, job, result, played);
+            }
             (None, Err(Stop::Ended)) => {
                 fail(
                     &mut measurement,
@@ -106,7 +111,7 @@ impl Desk {
             (None, Err(Stop::Plugin(error))) => fail(&mut measurement, &of_plugin(&error)),
         }
         self.judge(&mut measurement, job);
-        self.store_and_tell(measurement);
+        self.store_and_tell(measurement, sounds);
     }
 
     /// The measurement as it was last stored, so that its start is kept.
@@ -212,13 +217,21 @@ impl Desk {
     }
 
     /// Stores a final measurement, and tells only what is stored.
-    fn store_and_tell(&self, measurement: Measurement) {
-        let told = match self.store.finish(&measurement) {
+    fn store_and_tell(&self, measurement: Measurement, sounds: Vec<plugin::v1::Sound>) {
+        let told = match self.store.finish_with_sounds(&measurement, sounds) {
             Ok(()) => measurement,
             Err(error) => unstored(measurement, &error),
         };
         self.queue.forget(bare(&told.name));
         self.watchers.tell(told);
+    }
+}
+
+fn told_sound(sound: &plugin::v1::Sound) -> Sound {
+    Sound {
+        id: sound.id.clone(),
+        rate_hz: sound.rate_hz,
+        frame_count: i32::try_from(sound.samples.len()).unwrap_or(i32::MAX),
     }
 }
 
@@ -238,6 +251,7 @@ fn unstored(measurement: Measurement, error: &StoreError) -> Measurement {
         notes: Vec::new(),
         verdict: None,
         findings: Vec::new(),
+        sounds: Vec::new(),
         ..measurement
     };
     fail(

@@ -18,6 +18,8 @@ pub struct Frames {
     pub link: Vec<f32>,
     /// What the reference returned, as many; `None` where the rig has none.
     pub reference: Option<Vec<f32>>,
+    /// What the returns of other links heard meanwhile, as many each, in the order of the plan.
+    pub others: Vec<Vec<f32>>,
     /// True where these are the last frames of the step.
     pub last: bool,
 }
@@ -29,9 +31,11 @@ pub struct Feed {
     frame_count: u64,
     link_return: usize,
     reference_return: Option<usize>,
+    other_returns: Vec<usize>,
     handed_frames: u64,
     link: VecDeque<f32>,
     reference: VecDeque<f32>,
+    others: Vec<VecDeque<f32>>,
     /// Stream frame of the performance's first frame, once it is known.
     stream_start: u64,
 }
@@ -44,8 +48,11 @@ impl Feed {
         frame_count: u64,
         link_return: usize,
         reference_return: Option<usize>,
+        other_returns: Vec<usize>,
     ) -> Self {
         Self {
+            others: vec![VecDeque::new(); other_returns.len()],
+            other_returns,
             stagger_frames,
             frame_count,
             link_return,
@@ -62,7 +69,11 @@ impl Feed {
         self.stream_start = captured.stream_frame - captured.first_frame;
         let link = &captured.returns[self.link_return];
         let skip = self.stagger_frames.saturating_sub(captured.first_frame) as usize;
-        self.link.extend(&link[skip.min(link.len())..]);
+        let skip = skip.min(link.len());
+        self.link.extend(&link[skip..]);
+        for (other, index) in self.others.iter_mut().zip(&self.other_returns) {
+            other.extend(&captured.returns[*index][skip..]);
+        }
         let mut ready = self.link.len();
         if let Some(index) = self.reference_return {
             self.reference.extend(&captured.returns[index]);
@@ -83,6 +94,11 @@ impl Feed {
             reference: self
                 .reference_return
                 .map(|_| self.reference.drain(..count).collect()),
+            others: self
+                .others
+                .iter_mut()
+                .map(|other| other.drain(..count).collect())
+                .collect(),
             last: self.handed_frames == self.frame_count,
         }
     }
@@ -107,7 +123,7 @@ mod tests {
     #[test]
     fn staggered_links_and_the_reference_share_one_stimulus_index_for_any_block_size() {
         for block in [1, 7, 64, 100] {
-            let mut feed = Feed::new(30, 100, 0, Some(1));
+            let mut feed = Feed::new(30, 100, 0, Some(1), vec![0]);
             let (mut next, mut ended) = (0, false);
             for first in (0..130).step_by(block) {
                 let count = (block as u64).min(130 - first);
@@ -118,6 +134,7 @@ mod tests {
                 assert_eq!(frames.stream_frame, 1030 + next);
                 assert_eq!(frames.link[0], next as f32);
                 assert_eq!(frames.reference.expect("there is one"), frames.link);
+                assert_eq!(frames.others, std::slice::from_ref(&frames.link));
                 next += frames.link.len() as u64;
                 ended = frames.last;
             }

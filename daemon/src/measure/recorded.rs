@@ -152,7 +152,7 @@ fn feed(
                 Kind::Link => 0,
                 Kind::Reference => 1,
                 Kind::Played => 2,
-                Kind::Unspecified => return None,
+                Kind::Other | Kind::Unspecified => return None,
             };
             sounds[index]
                 .zip(ranges[index].clone())

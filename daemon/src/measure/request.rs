@@ -278,6 +278,7 @@ impl Desk {
             has_reference: self.config.reference.is_some(),
             r#match: used,
             is_match,
+            other_links: self.other_links(&link),
             ..OpenRequest::default()
         };
         let plugin = Arc::clone(&found.plugin);
@@ -289,6 +290,16 @@ impl Desk {
             notes,
             fate: Arc::new(Fate::default()),
         })
+    }
+
+    /// Names of the links that are on other sends: what they hear of this one went through the
+    /// air or through the interface, not through a cable that they share.
+    fn other_links(&self, link: &LinkConfig) -> Vec<String> {
+        let links = self.config.links.iter();
+        links
+            .filter(|other| other.send != link.send)
+            .map(|other| other.name.clone())
+            .collect()
     }
 
     /// A QUEUED measurement with all that is known before it is made.

@@ -216,10 +216,13 @@ impl Run {
         sent: &[f32],
     ) -> Result<(), Stop> {
         let played = played(sent, frames.first_frame, frames.link.len());
-        let channel = |kind: Kind| match kind {
+        let mut others = frames.others.iter();
+        let mut channel = |kind: Kind| match kind {
             Kind::Link => Some(frames.link.as_slice()),
             Kind::Reference => frames.reference.as_deref(),
             Kind::Played => Some(played.as_slice()),
+            // The feed has them in the order of the plan.
+            Kind::Other => others.next().map(Vec::as_slice),
             Kind::Unspecified => None,
         };
         let channels: Vec<Option<&[f32]>> = plan

@@ -4,7 +4,9 @@
 use std::collections::HashSet;
 
 use goodwire_proto::{
-    plugin::v1::{Plan, SessionResult, Step, plan::capture::Kind as CaptureKind, step::Loss},
+    plugin::v1::{
+        Plan, SessionResult, Sound, Step, plan::capture::Kind as CaptureKind, step::Loss,
+    },
     v1::{Curve, Event, Figure, Note, note},
 };
 use prost::Message;
@@ -25,6 +27,12 @@ const POINT_COUNT_MAX: usize = 1_000_000;
 const STEP_COUNT_MAX: usize = 10_000;
 /// Most repeats of a step.
 const REPEAT_COUNT_MAX: i32 = 10_000;
+/// Most sounds of one result.
+const SOUND_COUNT_MAX: usize = 8;
+/// Most samples of all sounds together.
+const SAMPLE_COUNT_MAX: usize = 1 << 22;
+/// Rates that a sound may have, in Hz.
+const SOUND_RATES_HZ: std::ops::RangeInclusive<i32> = 8_000..=768_000;
 /// Most bytes of a text.
 const TEXT_BYTES_MAX: usize = 4_000;
 /// Most names in an `at`.
@@ -40,10 +48,19 @@ const UNITS: [&str; 16] = [
 type Wrong = String;
 
 /// Checks a plan against what may be played.
-pub(super) fn check_plan(plan: &Plan, ceiling_dbfs: f64) -> Result<(), Wrong> {
-    let mut kinds = HashSet::new();
+pub(super) fn check_plan(
+    plan: &Plan,
+    ceiling_dbfs: f64,
+    other_links: &[String],
+) -> Result<(), Wrong> {
+    let mut channels = HashSet::new();
     for capture in &plan.captures {
-        if capture.kind() == CaptureKind::Unspecified || !kinds.insert(capture.kind) {
+        let known = match capture.kind() {
+            CaptureKind::Unspecified => false,
+            CaptureKind::Other => other_links.contains(&capture.link),
+            CaptureKind::Link | CaptureKind::Reference | CaptureKind::Played => true,
+        };
+        if !known || !channels.insert((capture.kind, &capture.link)) {
             return Err("its plan captures an unknown channel, or one twice".into());
         }
     }
@@ -84,7 +101,33 @@ pub(super) fn check_result(result: &SessionResult) -> Result<(), Wrong> {
     check_count("events", result.events.len(), ITEM_COUNT_MAX)?;
     result.events.iter().try_for_each(check_event)?;
     check_count("notes", result.notes.len(), ITEM_COUNT_MAX)?;
-    result.notes.iter().try_for_each(check_note)
+    result.notes.iter().try_for_each(check_note)?;
+    check_sounds(&result.sounds)
+}
+
+fn check_sounds(sounds: &[Sound]) -> Result<(), Wrong> {
+    check_count("sounds", sounds.len(), SOUND_COUNT_MAX)?;
+    let sample_count = sounds.iter().map(|sound| sound.samples.len()).sum();
+    check_count("samples in its sounds", sample_count, SAMPLE_COUNT_MAX)?;
+    let mut seen = HashSet::new();
+    for sound in sounds {
+        let name = id_for_people(&sound.id);
+        if !is_snake_case(&sound.id) {
+            return Err(format!("its sound {name} is not named in snake_case"));
+        }
+        if !seen.insert(&sound.id) {
+            return Err(format!("its sound {name} is there twice"));
+        }
+        if !SOUND_RATES_HZ.contains(&sound.rate_hz) {
+            return Err(format!("its sound {name} has {} Hz", sound.rate_hz));
+        }
+        if !sound.samples.iter().all(|sample| sample.is_finite()) {
+            return Err(format!(
+                "its sound {name} holds a sample that is not finite"
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// Puts events in order of time; those without a time first.

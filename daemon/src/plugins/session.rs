@@ -36,6 +36,7 @@ pub struct Session {
     conversation: Conversation,
     limits: Limits,
     ceiling_dbfs: f64,
+    other_links: Vec<String>,
 }
 
 impl Session {
@@ -56,6 +57,7 @@ impl Session {
                 conversation,
                 limits: *limits,
                 ceiling_dbfs: request.ceiling_dbfs,
+                other_links: request.other_links.clone(),
             }),
             Answer::Invalid(payload) => match FieldViolations::decode(&payload[..]) {
                 Ok(said) if !said.violations.is_empty() => {
@@ -86,7 +88,7 @@ impl Session {
     /// As in [`PluginError`].
     pub fn plan(&mut self) -> Result<Plan, PluginError> {
         let plan = self.message(CallKind::Plan, Vec::new())?;
-        outcome::check_plan(&plan, self.ceiling_dbfs)
+        outcome::check_plan(&plan, self.ceiling_dbfs, &self.other_links)
             .map_err(|what| self.conversation.garbage(what))?;
         Ok(plan)
     }

@@ -1,13 +1,14 @@
 //! The measurement service: ask, watch, cancel, look up, compare.
 
-use std::{pin::Pin, sync::Arc};
+use std::{pin::Pin, sync::Arc, time::Duration};
 
 use goodwire_proto::v1::{
     AnalyseRecordingsRequest, AnalyseRecordingsResponse, CancelMeasurementRequest,
     CompareMeasurementsRequest, CompareMeasurementsResponse, GetMeasurementRequest,
     ListMeasurementsRequest, ListMeasurementsResponse, LiveReadings, MeasureRequest,
-    MeasureResponse, Measurement, WatchMeasurementRequest, WatchMeasurementResponse,
-    measurement_service_server::MeasurementService, watch_measurement_response::News,
+    MeasureResponse, Measurement, ReadSoundRequest, ReadSoundResponse, WatchMeasurementRequest,
+    WatchMeasurementResponse, measurement_service_server::MeasurementService,
+    watch_measurement_response::News,
 };
 use tokio::sync::{mpsc, watch};
 use tokio_stream::{Stream, wrappers::ReceiverStream};
@@ -21,12 +22,19 @@ use crate::{
         job::{Ending, Job, bare},
         watch::{Snapshot, is_final},
     },
+    names,
     refusal::Refusal,
     store::ListQuery,
 };
 
+/// Samples in one message of a sound.
+const PIECE_SAMPLES: usize = 16_384;
 /// Messages that wait for a slow watcher; what is news meanwhile is merged.
 const NEWS_WAITING: usize = 8;
+
+/// Once the daemon ends, a measurement is interrupted; its watchers hear so within this, or are
+/// told to ask again later.
+const LAST_NEWS: Duration = Duration::from_millis(1500);
 
 #[tonic::async_trait]
 impl MeasurementService for Services {
@@ -98,8 +106,15 @@ impl MeasurementService for Services {
             Some(snapshots) => {
                 let ending = self.ending.clone();
                 tokio::spawn(async move {
-                    let told = ending.run_until_cancelled(tell(snapshots, &news)).await;
-                    if told.is_none() {
+                    let too_late = async {
+                        ending.cancelled().await;
+                        tokio::time::sleep(LAST_NEWS).await;
+                    };
+                    let told = tokio::select! {
+                        () = tell(snapshots, &news) => true,
+                        () = too_late => false,
+                    };
+                    if !told {
                         let _ = news
                             .send(Err(Status::unavailable("the daemon is ending")))
                             .await;
@@ -130,6 +145,30 @@ impl MeasurementService for Services {
             get(&desk, &name)
         });
         Ok(Response::new(measurement.await?))
+    }
+
+    type ReadSoundStream = ReceiverStream<Result<ReadSoundResponse, Status>>;
+
+    async fn read_sound(
+        &self,
+        request: Request<ReadSoundRequest>,
+    ) -> Result<Response<Self::ReadSoundStream>, Status> {
+        let ReadSoundRequest { name, sound } = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        let samples = blocking(move || read_sound(&desk, &name, &sound)).await?;
+        let (pieces, stream) = mpsc::channel(NEWS_WAITING);
+        tokio::spawn(async move {
+            for samples in samples.chunks(PIECE_SAMPLES).map(<[f32]>::to_vec) {
+                if pieces
+                    .send(Ok(ReadSoundResponse { samples }))
+                    .await
+                    .is_err()
+                {
+                    return;
+                }
+            }
+        });
+        Ok(Response::new(ReceiverStream::new(stream)))
     }
 
     async fn compare_measurements(
@@ -223,6 +262,19 @@ fn get(desk: &Desk, name: &str) -> Result<Measurement, Refusal> {
         measurement.progress = snapshot.borrow().progress;
     }
     Ok(measurement)
+}
+
+fn read_sound(desk: &Desk, name: &str, sound: &str) -> Result<Vec<f32>, Refusal> {
+    if let Some(samples) = desk.store.sound(name, sound)? {
+        return Ok(samples);
+    }
+    let sounds = desk.store.get(name)?.sounds;
+    let known: Vec<&str> = sounds.iter().map(|one| one.id.as_str()).collect();
+    Err(Refusal::NotFound(if known.contains(&sound) {
+        format!("the sound '{sound}' is kept no more: only the newest measurements keep theirs")
+    } else {
+        names::unknown("sound", sound, &known)
+    }))
 }
 
 fn list(

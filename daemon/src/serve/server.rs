@@ -34,11 +34,16 @@ const HEALTH_EVERY: Duration = Duration::from_millis(200);
 /// How long open calls may take to end after the daemon is told to.
 const GRACE: Duration = Duration::from_secs(2);
 
-/// Serves until the daemon ends; open calls then have 2 s.
+/// Serves until the daemon ends; open calls then have 2 s. Calls `ready` once every listener is
+/// served and the health of every subsystem is known.
 ///
 /// # Errors
 /// Where a listener cannot be used, or reflection cannot be built.
-pub async fn serve(services: Services, listeners: Vec<Listener>) -> anyhow::Result<()> {
+pub async fn serve(
+    services: Services,
+    listeners: Vec<Listener>,
+    ready: impl FnOnce(),
+) -> anyhow::Result<()> {
     let (health, health_service) = tonic_health::server::health_reporter();
     let reflection = tonic_reflection::server::Builder::configure()
         .register_encoded_file_descriptor_set(DESCRIPTORS)
@@ -56,12 +61,14 @@ pub async fn serve(services: Services, listeners: Vec<Listener>) -> anyhow::Resu
         .add_service(health_service)
         .add_service(reflection.build_v1()?)
         .add_service(old_reflection.build_v1alpha()?);
+    tell_health(&health, &services).await;
     tokio::spawn(watch_health(health, services.clone()));
     let ending = services.ending.clone();
     let mut servers = JoinSet::new();
     for listener in listeners {
         servers.spawn(serve_one(router(routes.clone()), listener, ending.clone()));
     }
+    ready();
     ending.cancelled().await;
     let _ = tokio::time::timeout(GRACE, async {
         while servers.join_next().await.is_some() {}
@@ -108,28 +115,44 @@ async fn watch_health(reporter: HealthReporter, services: Services) {
     let mut interval = tokio::time::interval(HEALTH_EVERY);
     interval.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     loop {
-        let audio = audio_health(&services.engine.status());
-        let store = status(services.desk.store.is_healthy());
-        let plugins = plugin_health(&services.desk.registry);
-        for (name, health) in [("audio", audio), ("store", store), ("plugins", plugins)] {
-            reporter.set_service_status(name, health).await;
-        }
-        for name in SERVICE_NAMES {
-            reporter
-                .set_service_status(name, ServingStatus::Serving)
-                .await;
-        }
+        tell_health(&reporter, &services).await;
         if services
             .ending
             .run_until_cancelled(interval.tick())
             .await
             .is_none()
         {
-            reporter
-                .set_service_status("", ServingStatus::NotServing)
-                .await;
+            end_health(reporter).await;
             return;
         }
+    }
+}
+
+/// Says that nothing is served any more, and ends the streams of those who watch: they would hold
+/// the daemon's end up.
+async fn end_health(mut reporter: HealthReporter) {
+    for name in ["", "audio", "store", "plugins"]
+        .iter()
+        .chain(&SERVICE_NAMES)
+    {
+        reporter
+            .set_service_status(name, ServingStatus::NotServing)
+            .await;
+        reporter.clear_service_status(name).await;
+    }
+}
+
+async fn tell_health(reporter: &HealthReporter, services: &Services) {
+    let audio = audio_health(&services.engine.status());
+    let store = status(services.desk.store.is_healthy());
+    let plugins = plugin_health(&services.desk.registry);
+    for (name, health) in [("audio", audio), ("store", store), ("plugins", plugins)] {
+        reporter.set_service_status(name, health).await;
+    }
+    for name in SERVICE_NAMES {
+        reporter
+            .set_service_status(name, ServingStatus::Serving)
+            .await;
     }
 }
 

@@ -4,7 +4,8 @@ use std::{
     fs::{File, OpenOptions},
     io::{ErrorKind, Read, Seek, Write},
     path::{Path, PathBuf},
-    time::SystemTime,
+    thread,
+    time::{Duration, Instant, SystemTime},
 };
 
 use goodwire_proto::v1::{Note, note::Level};
@@ -22,6 +23,12 @@ const FILE: &str = "goodwire.sqlite3";
 /// The lock's file; it holds the process id of the daemon that has the lock.
 const LOCK: &str = "goodwire.lock";
 
+/// How long a lock is waited for. A plugin host that is just being started when a daemon is killed
+/// shares the lock until it has become its own program, some milliseconds later.
+const LOCK_PATIENCE: Duration = Duration::from_millis(500);
+/// How often the lock is tried meanwhile.
+const LOCK_PAUSE: Duration = Duration::from_millis(10);
+
 /// Keeps other daemons out of a folder for as long as it lives, and no longer: the system gives
 /// the lock back however the process ends.
 #[derive(Debug)]
@@ -37,7 +44,7 @@ impl FolderLock {
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let mut file = options.open(dir.join(LOCK)).map_err(unusable)?;
-        match flock(&file, FlockOperation::NonBlockingLockExclusive) {
+        match lock(&file) {
             Ok(()) => {}
             Err(Errno::WOULDBLOCK) => {
                 let mut text = String::new();
@@ -58,6 +65,17 @@ impl FolderLock {
         };
         write().map_err(unusable)?;
         Ok(Self { _file: file })
+    }
+}
+
+/// Tries until the lock is free, or for half a second.
+fn lock(file: &File) -> Result<(), Errno> {
+    let begun = Instant::now();
+    loop {
+        match flock(file, FlockOperation::NonBlockingLockExclusive) {
+            Err(Errno::WOULDBLOCK) if begun.elapsed() < LOCK_PATIENCE => thread::sleep(LOCK_PAUSE),
+            done => return done,
+        }
     }
 }
 

@@ -1,6 +1,9 @@
 //! Measurements: their life from QUEUED to one of the final states.
 
-use goodwire_proto::v1::{Measurement, Reason, measurement::State};
+use goodwire_proto::{
+    plugin::v1::Sound,
+    v1::{Measurement, Reason, measurement::State},
+};
 use prost::Message;
 use rusqlite::{Connection, OptionalExtension, Transaction, named_params, params};
 
@@ -9,7 +12,7 @@ use super::{
     error::StoreError,
     names::{id_of, link_of},
     rows::{Parts, is_final, join, split, to_ns},
-    transact,
+    sounds, transact,
 };
 use crate::clock::SharedClock;
 
@@ -85,6 +88,18 @@ impl Store {
     /// [`StoreError::NotFound`] where it was never created, [`StoreError::State`] where the state
     /// is none to end in, and what writing can meet.
     pub fn finish(&self, measurement: &Measurement) -> Result<(), StoreError> {
+        self.finish_with_sounds(measurement, Vec::new())
+    }
+
+    /// As [`Store::finish`], with sounds for listening in the same transaction.
+    ///
+    /// # Errors
+    /// As [`Store::finish`].
+    pub fn finish_with_sounds(
+        &self,
+        measurement: &Measurement,
+        sounds: Vec<Sound>,
+    ) -> Result<(), StoreError> {
         if !is_final(measurement.state()) {
             let text = "cannot be finished in a state that is not final";
             return Err(StoreError::State {
@@ -96,7 +111,10 @@ impl Store {
         ended
             .end_time
             .get_or_insert_with(|| self.shared.clock.timestamp());
-        self.write(move |transaction| end(transaction, &ended))
+        self.write(move |transaction| {
+            end(transaction, &ended)?;
+            sounds::keep(transaction, &ended, &sounds)
+        })
     }
 
     /// Gets a measurement with everything.

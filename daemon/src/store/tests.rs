@@ -6,6 +6,7 @@ mod starts;
 
 use std::{path::Path, sync::Arc};
 
+use goodwire_proto::plugin::v1::Sound;
 use goodwire_proto::v1::verdict::Outcome;
 use goodwire_proto::v1::{Curve, Figure, Finding, Measurement, Verdict, measurement::State};
 
@@ -64,6 +65,23 @@ fn succeeded(measurement: &Measurement, gain_db: f64) -> Measurement {
         text: "Look.".to_owned(),
     }];
     ended
+}
+
+/// Creates and finishes a measurement with a sound of three equal samples; gives its name.
+fn heard(store: &Store, sample: f32) -> String {
+    let created = store
+        .create(&[queued("lectern", "null")], None)
+        .unwrap()
+        .remove(0);
+    let sound = Sound {
+        id: "difference".to_owned(),
+        rate_hz: 48_000,
+        samples: vec![sample; 3],
+    };
+    store
+        .finish_with_sounds(&succeeded(&created, 0.0), vec![sound])
+        .unwrap();
+    created.name
 }
 
 /// Creates and finishes a measurement.

@@ -11,13 +11,13 @@ use goodwired::audio::{Interface, InterfaceError};
 use super::{
     clients::TestClient,
     player::{Player, noise, open},
-    server::{PERIOD_FRAMES, Server, Turn},
+    server::{PERIOD_FRAMES, Server, Turn, eventually},
 };
 
 #[test]
 fn xruns_are_counted_and_what_follows_is_exact_again() {
     let Some(_turn) = Turn::take() else { return };
-    let _server = Server::start(256);
+    let _server = Server::start(PERIOD_FRAMES);
     let dut = TestClient::device_under_test(2);
     let mut interface = open(2).unwrap();
     let mut player = Player::new(noise);
@@ -42,7 +42,7 @@ fn xruns_are_counted_and_what_follows_is_exact_again() {
 #[test]
 fn a_late_engine_is_a_loss_and_never_a_splice() {
     let Some(_turn) = Turn::take() else { return };
-    let _server = Server::start(256);
+    let _server = Server::start(PERIOD_FRAMES);
     let _dut = TestClient::device_under_test(1);
     let mut interface = open(1).unwrap();
     let mut player = Player::new(noise);
@@ -114,6 +114,8 @@ fn a_frozen_server_is_stalled_and_closing_does_not_hang() {
         "{:?}",
         closing.elapsed()
     );
+    assert!(matches!(open(1), Err(InterfaceError::Gone { .. })));
     // SAFETY: as above.
     unsafe { libc::kill(server.pid(), libc::SIGCONT) };
+    eventually("the server is usable again", || open(1).is_ok());
 }

@@ -63,8 +63,8 @@ pub fn result(
     Ok(SessionResult {
         figures,
         curves: Vec::new(),
-        events: Vec::new(),
         notes,
+        ..SessionResult::default()
     })
 }
 

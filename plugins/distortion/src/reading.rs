@@ -4,9 +4,9 @@ use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter, is_cu
 
 use crate::settings::{BAND_FROM_HZ, TestTone};
 
-/// A residual that is louder for a moment than usual by this much, in dB, is a disturbance. Noise
-/// of 20 ms varies by 0.2 dB (4.343 / sqrt(B T)), and what is steady not at all.
-const DISTURBED_DB: f64 = 10.0;
+/// What came and went is told of from this share of the power of noise and distortion on: it then
+/// moves `thd_n` by 0.5 %.
+const DISTURBED_SHARE: f64 = 0.01;
 
 /// One tone at one return.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,11 +44,14 @@ pub fn reading(
     }
     let counted = order_max(tone.freq_hz, bandwidth_hz);
     let band = [BAND_FROM_HZ / rate_hz, bandwidth_hz / rate_hz];
+    let thd_n_ratio = thd_n_ratio(&fit, counted, band);
+    let tone_power = fit.amplitude().powi(2) / 2.0;
+    let disturbance = fit.residual.disturbance_power();
     Some(Reading {
         harmonics: RelativeHarmonics::of(&fit),
-        thd_n_ratio: thd_n_ratio(&fit, counted, band),
+        thd_n_ratio,
         cut: is_cut_at_full_scale(samples),
-        disturbed: fit.residual.crest_db() > DISTURBED_DB,
+        disturbed: disturbance > DISTURBED_SHARE * thd_n_ratio.value.powi(2) * tone_power,
     })
 }
 

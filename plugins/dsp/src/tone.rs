@@ -9,6 +9,7 @@ mod fit;
 mod folding;
 mod harmonics;
 mod heard;
+mod moments;
 mod residual;
 mod sequence;
 mod solve;

@@ -76,8 +76,8 @@ pub fn result(
     Ok(SessionResult {
         figures,
         curves: vec![curve],
-        events: Vec::new(),
         notes,
+        ..SessionResult::default()
     })
 }
 

@@ -24,7 +24,10 @@ pub fn plan_of_one_step(frame_count: usize, tail_frame_count: usize, peak_dbfs: 
     let frames = |count: usize| i32::try_from(count).unwrap_or(i32::MAX);
     Plan {
         captures: kinds
-            .map(|kind| Capture { kind: kind.into() })
+            .map(|kind| Capture {
+                kind: kind.into(),
+                ..Capture::default()
+            })
             .into_iter()
             .collect(),
         steps: vec![Step {
@@ -34,6 +37,7 @@ pub fn plan_of_one_step(frame_count: usize, tail_frame_count: usize, peak_dbfs: 
             peak_dbfs,
             loss: step::Loss::Retry.into(),
         }],
+        ..Plan::default()
     }
 }
 

@@ -10,10 +10,7 @@ use clap::Args;
 use goodwire_proto::v1::{MeasureRequest, Measurement, measurement::State};
 use uuid::Uuid;
 
-use super::{
-    export::{self, Format},
-    measure,
-};
+use super::{export, measure};
 use crate::{
     exit::Exit,
     files, json, output,
@@ -111,8 +108,8 @@ async fn all_links(
 fn write(out: &Path, measurement: &Measurement) -> anyhow::Result<()> {
     let link = measurement.link.trim_start_matches("links/");
     let stem = out.join(format!("{link}-{}", measurement.analysis));
-    export::write(measurement, Format::Json, &stem.with_extension("json"))?;
-    export::write(measurement, Format::Csv, &stem.with_extension("csv"))?;
+    export::write_json(measurement, &stem.with_extension("json"))?;
+    export::write_csv(measurement, &stem.with_extension("csv"))?;
     Ok(())
 }
 

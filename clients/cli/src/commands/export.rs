@@ -1,6 +1,7 @@
 //! `goodwire export`
 
 mod csv;
+mod sounds;
 
 use std::path::{Path, PathBuf};
 
@@ -18,6 +19,8 @@ pub enum Format {
     Csv,
     /// The whole measurement in one file
     Json,
+    /// What can be listened to: each sound in a file of its own, 32-bit float mono
+    Wav,
 }
 
 /// Which measurement, and where to.
@@ -28,7 +31,10 @@ Examples:
   goodwire export 019ab0c3-0000-7000-8000-000000000000 --format json --out lectern.json
 
 CSV (RFC 4180) is one table a file: lectern.csv has the figures (id, at, value, uncertainty, low,
-high, unit), lectern-magnitude.csv the curve of that name, lectern-events.csv what happened.")]
+high, unit), lectern-magnitude.csv the curve of that name, lectern-events.csv what happened.
+
+WAV of a null test: lectern-link.wav, lectern-reference.wav and lectern-difference.wav, aligned and
+of one length. The difference is as quiet as the null is deep: turn it up with care, and down again.")]
 pub struct Export {
     /// The measurement's name, with or without `measurements/`
     measurement: String,
@@ -47,7 +53,11 @@ pub struct Export {
 pub async fn run(session: &Session, arguments: Export) -> anyhow::Result<Exit> {
     let server = session.connect().await?;
     let measurement = show_one::get(&server, arguments.measurement).await?;
-    let written = write(&measurement, arguments.format, &arguments.out)?;
+    let written = match arguments.format {
+        Format::Wav => sounds::write(&server, &measurement, &arguments.out).await?,
+        Format::Csv => write_csv(&measurement, &arguments.out)?,
+        Format::Json => write_json(&measurement, &arguments.out)?,
+    };
     let names: Vec<_> = written
         .iter()
         .map(|path| path.display().to_string())
@@ -59,21 +69,28 @@ pub async fn run(session: &Session, arguments: Export) -> anyhow::Result<Exit> {
     Ok(Exit::Pass)
 }
 
-/// Writes one measurement; gives the files' paths.
+/// Writes one measurement as JSON; gives the file's path.
+///
+/// # Errors
+/// Where the file cannot be written.
+pub fn write_json(measurement: &Measurement, out: &Path) -> anyhow::Result<Vec<PathBuf>> {
+    write_all(vec![(
+        out.to_owned(),
+        json::document(&json::message(measurement)?),
+    )])
+}
+
+/// Writes one measurement as tables; gives the files' paths.
 ///
 /// # Errors
 /// Where a file cannot be written.
-pub fn write(
-    measurement: &Measurement,
-    format: Format,
-    out: &Path,
-) -> anyhow::Result<Vec<PathBuf>> {
-    let tables = match format {
-        Format::Json => vec![(out.to_owned(), json::document(&json::message(measurement)?))],
-        Format::Csv => csv::tables(measurement, out),
-    };
-    for (path, text) in &tables {
+pub fn write_csv(measurement: &Measurement, out: &Path) -> anyhow::Result<Vec<PathBuf>> {
+    write_all(csv::tables(measurement, out))
+}
+
+fn write_all(texts: Vec<(PathBuf, String)>) -> anyhow::Result<Vec<PathBuf>> {
+    for (path, text) in &texts {
         files::write_text(path, text)?;
     }
-    Ok(tables.into_iter().map(|(path, _)| path).collect())
+    Ok(texts.into_iter().map(|(path, _)| path).collect())
 }

@@ -277,3 +277,33 @@ async fn a_server_that_was_asked_for_and_is_not_there_is_never_replaced_by_a_pri
     );
     assert!(!folder.path().join("pid").exists());
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn each_sound_of_a_result_is_exported_as_a_wav_file_beside_the_others() {
+    let mock = Mock::start(Script {
+        sounds: vec![
+            ("link".into(), vec![0.5, -0.25, 0.125]),
+            ("difference".into(), vec![1e-4, 0.0]),
+        ],
+        ..Script::default()
+    });
+    let output = mock.run(&["export", "one", "--format", "wav", "--out", "null.wav"]);
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert_eq!(said, "null-link.wav\nnull-difference.wav\n");
+    let mut file = hound::WavReader::open(mock.folder().join("null-link.wav")).unwrap();
+    let samples: Vec<f32> = file.samples().map(Result::unwrap).collect();
+    assert_eq!(samples, [0.5, -0.25, 0.125]);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_measurement_without_sounds_says_which_analysis_has_some() {
+    let mock = Mock::start(Script::default());
+    let output = mock.run(&["export", "one", "--format", "wav", "--out", "null.wav"]);
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        said.contains("has no sounds") && said.contains("null"),
+        "{said}"
+    );
+}

@@ -42,6 +42,8 @@ pub struct Script {
     pub stimulus: Vec<Result<stream_stimulus_response::Piece, Status>>,
     /// The links.
     pub links: Vec<Link>,
+    /// Sounds of every measurement, by id, at 48 kHz.
+    pub sounds: Vec<(String, Vec<f32>)>,
     /// What Measure was asked.
     pub measured: Vec<MeasureRequest>,
     /// What AnalyseRecordings was sent.
@@ -184,8 +186,38 @@ impl MeasurementService for Services {
         }))
     }
 
-    async fn get_measurement(&self, _: Request<GetMeasurementRequest>) -> Answer<Measurement> {
-        no()
+    async fn get_measurement(
+        &self,
+        request: Request<GetMeasurementRequest>,
+    ) -> Answer<Measurement> {
+        let sound = |(id, samples): &(String, Vec<f32>)| Sound {
+            id: id.clone(),
+            rate_hz: 48_000,
+            frame_count: samples.len() as i32,
+        };
+        let sounds = &self.script.lock().unwrap().sounds;
+        Ok(Response::new(Measurement {
+            name: request.into_inner().name,
+            sounds: sounds.iter().map(sound).collect(),
+            ..Measurement::default()
+        }))
+    }
+
+    type ReadSoundStream = Pieces<ReadSoundResponse>;
+
+    async fn read_sound(
+        &self,
+        request: Request<ReadSoundRequest>,
+    ) -> Answer<Self::ReadSoundStream> {
+        let id = request.into_inner().sound;
+        let sounds = &self.script.lock().unwrap().sounds;
+        let (_, samples) = sounds.iter().find(|(of, _)| *of == id).unwrap();
+        let pieces: Vec<_> = samples
+            .chunks(2)
+            .map(<[f32]>::to_vec)
+            .map(|samples| Ok(ReadSoundResponse { samples }))
+            .collect();
+        Ok(Response::new(Box::pin(tokio_stream::iter(pieces))))
     }
 
     async fn list_measurements(

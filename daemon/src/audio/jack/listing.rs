@@ -9,6 +9,7 @@ use super::{super::devices::DeviceInfo, device_name, ports::AUDIO};
 /// # Errors
 /// Says so where no server answers.
 pub fn list() -> Result<Vec<DeviceInfo>, String> {
+    let _turn = super::turn()?;
     jack::set_logger(jack::LoggerType::None);
     let (client, _) = Client::new("goodwire-devices", ClientOptions::NO_START_SERVER)
         .map_err(|_| format!("no server answers as {}", device_name()))?;

@@ -51,10 +51,10 @@ fn step_with(change: impl FnOnce(&mut Step)) -> Result<(), Wrong> {
     let mut step = step();
     change(&mut step);
     let plan = Plan {
-        captures: Vec::new(),
         steps: vec![step],
+        ..Plan::default()
     };
-    check_plan(&plan, -40.0)
+    check_plan(&plan, -40.0, &[])
 }
 
 fn at(name: &str, value: impl Into<Value>) -> Option<Struct> {
@@ -84,6 +84,7 @@ fn an_honest_result_passes() {
             id: "no-clip-point".into(),
             text: "none".into(),
         }],
+        ..SessionResult::default()
     };
     assert_eq!(check_result(&result), Ok(()));
 }
@@ -195,9 +196,26 @@ fn a_plan_above_the_ceiling_of_minus_40_dbfs_or_without_sense_is_told() {
     assert!(step_with(|step| step.repeat_count = 0).is_err());
     assert!(step_with(|step| step.loss = 0).is_err());
     assert!(step_with(|step| step.loss = 7).is_err());
-    let twice = Plan {
-        captures: vec![Capture { kind: 1 }, Capture { kind: 1 }],
-        steps: Vec::new(),
+}
+
+#[test]
+fn a_plan_that_hears_a_channel_twice_or_one_that_is_not_there_is_refused() {
+    let capture = |kind: i32, link: &str| Capture {
+        kind,
+        link: link.into(),
     };
-    assert!(check_plan(&twice, 0.0).is_err());
+    let others = ["foyer".to_owned(), "choir".to_owned()];
+    let check = |captures: &[Capture]| {
+        let plan = Plan {
+            captures: captures.to_vec(),
+            ..Plan::default()
+        };
+        check_plan(&plan, 0.0, &others)
+    };
+    let (link, foyer) = (capture(1, ""), capture(4, "foyer"));
+    check(&[link.clone(), foyer.clone(), capture(4, "choir")]).unwrap();
+    assert!(check(&[link.clone(), link]).is_err());
+    assert!(check(&[foyer.clone(), foyer]).is_err());
+    assert!(check(&[capture(4, "kitchen")]).is_err());
+    assert!(check(&[capture(0, "")]).is_err());
 }

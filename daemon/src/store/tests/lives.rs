@@ -214,3 +214,18 @@ fn names_rise_within_a_millisecond_and_when_the_clock_is_set_back_by_an_hour() {
         last = name;
     }
 }
+
+#[test]
+fn the_newest_20_measurements_with_sounds_keep_them_and_older_ones_keep_their_figures() {
+    let dir = tempfile::tempdir().unwrap();
+    let store = open(dir.path());
+    let names: Vec<String> = (0..22).map(|n| heard(&store, n as f32)).collect();
+    let silent = kept(&store, "lectern", "level", 0.0);
+    for (number, name) in names.iter().enumerate() {
+        let kept = (number >= 2).then(|| vec![number as f32; 3]);
+        assert_eq!(store.sound(name, "difference").unwrap(), kept, "{number}");
+        assert_eq!(store.get(name).unwrap().figures.len(), 1);
+    }
+    assert_eq!(store.sound(&names[21], "link").unwrap(), None);
+    assert_eq!(store.sound(&silent.name, "difference").unwrap(), None);
+}

@@ -107,15 +107,9 @@ fn a_newer_schema_is_refused_and_left_alone() {
         .pragma_update(None, "user_version", 99)
         .unwrap();
     let error = Store::open(dir.path(), clock()).unwrap_err();
+    let known_here = schema::MIGRATIONS.len() as i64;
     assert!(
-        matches!(
-            error,
-            StoreError::NewerSchema {
-                found: 99,
-                known: 1,
-                ..
-            }
-        ),
+        matches!(error, StoreError::NewerSchema { found: 99, known, .. } if known == known_here),
         "{error}"
     );
     assert!(error.to_string().contains("schema 99"), "{error}");
@@ -142,23 +136,40 @@ fn an_older_schema_is_copied_then_migrated_and_keeps_everything() {
     let measurement = kept(&open(dir.path()), "lectern", "level", 0.0);
     let file = dir.path().join(FILE);
     let mut connection = connection::open_for_writing(&file).unwrap();
-    let two = [
-        schema::MIGRATIONS[0],
-        "CREATE TABLE later (x INTEGER) STRICT",
-    ];
-    schema::migrate(&mut connection, &file, &two).unwrap();
+    let next = [
+        schema::MIGRATIONS.as_slice(),
+        &["CREATE TABLE later (x INTEGER) STRICT"],
+    ]
+    .concat();
+    let old = schema::MIGRATIONS.len() as i64;
+    schema::migrate(&mut connection, &file, &next).unwrap();
     let count = |connection: &Connection, sql| -> i64 {
         connection.query_row(sql, [], |row| row.get(0)).unwrap()
     };
-    assert_eq!(count(&connection, "PRAGMA user_version"), 2);
+    assert_eq!(count(&connection, "PRAGMA user_version"), old + 1);
     assert_eq!(count(&connection, "SELECT count(*) FROM later"), 0);
     assert_eq!(count(&connection, "SELECT count(*) FROM measurements"), 1);
-    let backup = Connection::open(schema::backup_file(&file, 1)).unwrap();
-    assert_eq!(count(&backup, "PRAGMA user_version"), 1);
+    let backup = Connection::open(schema::backup_file(&file, old)).unwrap();
+    assert_eq!(count(&backup, "PRAGMA user_version"), old);
     let id: String = backup
         .query_row("SELECT id FROM measurements", [], |row| row.get(0))
         .unwrap();
     assert!(measurement.name.ends_with(&id));
+}
+
+#[test]
+fn a_file_of_the_first_schema_is_migrated_and_can_keep_sounds() {
+    let dir = tempfile::tempdir().unwrap();
+    let file = dir.path().join(FILE);
+    let mut connection = connection::open_for_writing(&file).unwrap();
+    schema::migrate(&mut connection, &file, &schema::MIGRATIONS[..1]).unwrap();
+    drop(connection);
+    let store = open(dir.path());
+    let name = heard(&store, 0.5);
+    assert_eq!(
+        store.sound(&name, "difference").unwrap(),
+        Some(vec![0.5; 3])
+    );
 }
 
 #[test]
@@ -168,9 +179,10 @@ fn a_migration_that_fails_leaves_the_file_as_it_was() {
     let file = dir.path().join(FILE);
     let mut connection = connection::open_for_writing(&file).unwrap();
     let bad = [
-        schema::MIGRATIONS[0],
-        "CREATE TABLE later (x INTEGER) STRICT; SELECT nonsense;",
-    ];
+        schema::MIGRATIONS.as_slice(),
+        &["CREATE TABLE later (x INTEGER) STRICT; SELECT nonsense;"],
+    ]
+    .concat();
     assert!(schema::migrate(&mut connection, &file, &bad).is_err());
     drop(connection);
     open(dir.path());

@@ -130,7 +130,7 @@ impl ToneFitter {
         let (dc, harmonics) =
             fit_harmonics(samples, &taper, &windows.taper, cycles, harmonic_count);
         let left = subtract(samples, cycles, dc, &harmonics);
-        let residual = Residual::new(&mut self.planner, &left, &windows.whole);
+        let residual = Residual::new(&mut self.planner, &left, &windows.whole, cycles);
         let variances = variances(&residual, &taper, cycles, &harmonics);
         Some(ToneFit {
             cycles_per_sample: cycles,

@@ -3,12 +3,11 @@
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex64;
 
+use super::moments::disturbance_power;
+
 /// Nearest and farthest neighbours that tell the noise beside a harmonic, in cycles over the piece:
 /// outside the hole that the fit leaves, and near enough to be like the noise in it.
 const NEIGHBOURS: (f64, f64) = (4.0, 20.0);
-
-/// Moments into which a piece is divided to tell what came and went.
-const MOMENT_COUNT: usize = 50;
 
 /// Width of the pieces of a band in which the noise between lines is told, in cycles over the piece.
 const NOISE_BINS: usize = 100;
@@ -22,8 +21,8 @@ pub struct Residual {
     transform_length: usize,
     /// Length of the piece in samples.
     sample_count: usize,
-    /// The loudest of [`MOMENT_COUNT`] moments over the median one, in dB.
-    crest_db: f64,
+    /// Mean square of what came and went.
+    disturbance_power: f64,
 }
 
 /// Power in a band with its standard deviation, mean square of full scale = 1.
@@ -36,8 +35,14 @@ pub struct BandPower {
 }
 
 impl Residual {
-    /// Transforms the residual of a piece under `window`, whose mean square is 3/8.
-    pub(super) fn new(planner: &mut FftPlanner<f64>, left: &[f64], window: &[f64]) -> Self {
+    /// Transforms the residual of a tone of `cycles` a sample under `window`, whose mean square is
+    /// 3/8.
+    pub(super) fn new(
+        planner: &mut FftPlanner<f64>,
+        left: &[f64],
+        window: &[f64],
+        cycles: f64,
+    ) -> Self {
         let sample_count = left.len();
         let transform_length = transform_length(sample_count);
         let mut bins = vec![Complex64::new(0.0, 0.0); transform_length];
@@ -53,15 +58,14 @@ impl Residual {
             density: bins.iter().map(|b| b.norm_sqr() / square_sum).collect(),
             transform_length,
             sample_count,
-            crest_db: crest_db(left),
+            disturbance_power: disturbance_power(left, cycles),
         }
     }
 
-    /// How much louder the loudest fiftieth of the piece is than the median one, in dB; 0 for
-    /// silence.
+    /// Power of what came and went beside the tone, mean square over the piece; 0 for silence.
     #[must_use]
-    pub fn crest_db(&self) -> f64 {
-        self.crest_db
+    pub fn disturbance_power(&self) -> f64 {
+        self.disturbance_power
     }
 
     /// Variance of white noise as dense as the residual is beside `cycles_per_sample`, where other
@@ -111,23 +115,6 @@ impl Residual {
         let bin = |cycles: f64| (cycles * self.transform_length as f64).ceil().max(0.0) as usize;
         let end = bin(to).min(self.density.len());
         bin(from).min(end)..end
-    }
-}
-
-/// The loudest of some moments over the median one, in dB.
-fn crest_db(left: &[f64]) -> f64 {
-    let length = left.len().div_ceil(MOMENT_COUNT);
-    let mut powers: Vec<f64> = (left.chunks_exact(length))
-        .map(|moment| moment.iter().map(|x| x * x).sum())
-        .collect();
-    powers.sort_by(f64::total_cmp);
-    let (Some(&loudest), Some(&median)) = (powers.last(), powers.get(powers.len() / 2)) else {
-        return 0.0;
-    };
-    if loudest > 0.0 {
-        10.0 * (loudest / median.max(f64::MIN_POSITIVE)).log10()
-    } else {
-        0.0
     }
 }
 

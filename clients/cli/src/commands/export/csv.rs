@@ -114,7 +114,7 @@ fn place(at: Option<&Struct>) -> String {
 }
 
 /// The path with `-suffix` before its extension.
-fn beside(out: &Path, suffix: &str) -> PathBuf {
+pub fn beside(out: &Path, suffix: &str) -> PathBuf {
     let stem = out.file_stem().unwrap_or_default().to_string_lossy();
     let name = match out.extension() {
         Some(extension) => format!("{stem}-{suffix}.{}", extension.to_string_lossy()),

@@ -1,0 +1,80 @@
+//! Which sends a batch plays on, and how much later each than the reference.
+
+use std::sync::Arc;
+
+use super::worker::{Score, Worker};
+use crate::{
+    audio::{
+        Shape,
+        performance::{Cancel, Part},
+    },
+    config::ReferenceConfig,
+};
+
+/// The k-th send in use plays its stimulus k times so many seconds later than the first.
+const STAGGER_S: f64 = 0.1;
+
+/// One send in use.
+pub struct Send {
+    /// Index of the send, from 0.
+    pub index: usize,
+    /// Frames by which its stimulus is later than the reference's.
+    pub delay_frames: u64,
+    /// One stimulus a step.
+    pub stimuli: Vec<Arc<[f32]>>,
+    /// Ends its sound alone.
+    pub cancel: Arc<Cancel>,
+    /// Indices into the batch's workers; none for the reference's own send.
+    pub workers: Vec<usize>,
+}
+
+impl Send {
+    /// What it plays in a step.
+    pub fn part(&self, step: usize) -> Part {
+        Part {
+            send: self.index,
+            delay_frames: self.delay_frames,
+            samples: Arc::clone(&self.stimuli[step]),
+            cancel: Arc::clone(&self.cancel),
+        }
+    }
+}
+
+/// The sends in use: the reference's first, at delay 0 together with the first link's; links that
+/// share a send share its stimulus.
+pub fn sends(
+    workers: &[Worker],
+    scores: &[Score],
+    reference: Option<ReferenceConfig>,
+    shape: &Shape,
+) -> Vec<Send> {
+    let new = |index: usize, score: &Score, workers: Vec<usize>| Send {
+        index,
+        delay_frames: 0,
+        stimuli: score.stimuli.clone(),
+        cancel: Arc::default(),
+        workers,
+    };
+    let mut sends: Vec<Send> = Vec::new();
+    for (number, (worker, score)) in workers.iter().zip(scores).enumerate() {
+        let Some(index) = worker.job.link.as_ref().map(|link| link.send - 1) else {
+            continue;
+        };
+        match sends.iter_mut().find(|send| send.index == index) {
+            Some(send) => send.workers.push(number),
+            None => sends.push(new(index, score, vec![number])),
+        }
+    }
+    let of_reference = reference.map(|reference| reference.send - 1);
+    // The reference is heard against delay 0, so a link that shares its send is not delayed.
+    sends.sort_by_key(|send| Some(send.index) != of_reference);
+    let stagger_frames = (STAGGER_S * f64::from(shape.rate_hz)).round() as u64;
+    for (place, send) in (0..).zip(&mut sends) {
+        send.delay_frames = place * stagger_frames;
+    }
+    let without_link = of_reference.filter(|index| sends.iter().all(|send| send.index != *index));
+    if let (Some(index), Some(score)) = (without_link, scores.first()) {
+        sends.push(new(index, score, Vec::new()));
+    }
+    sends
+}
