@@ -13,5 +13,6 @@ pub mod queue;
 pub mod recorded;
 pub mod request;
 mod sends;
+mod setup;
 pub mod watch;
 pub mod worker;

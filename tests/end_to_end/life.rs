@@ -64,7 +64,15 @@ async fn status_says_what_there_is() {
     analyses.sort();
     assert_eq!(
         analyses,
-        ["distortion", "latency", "level", "noise", "response"]
+        [
+            "crosstalk",
+            "distortion",
+            "latency",
+            "level",
+            "noise",
+            "null",
+            "response"
+        ]
     );
     assert!(
         status

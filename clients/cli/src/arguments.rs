@@ -44,6 +44,8 @@ pub enum Command {
     Analyse(analyse::Analyse),
     /// With a plain cable in the link's place, measure how the two paths differ: plays sound
     Match(matching::Match),
+    /// Measure the positions of an input switch, and say which suits the source: plays sound
+    Positions(positions::PositionsOf),
     /// Say how many volts full scale is, so that results also speak dBu
     Calibrate(calibrate::Calibrate),
     /// What was measured, newest first

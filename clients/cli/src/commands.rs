@@ -12,6 +12,7 @@ pub mod export;
 pub mod links;
 pub mod matching;
 pub mod measure;
+pub mod positions;
 pub mod results;
 pub mod room;
 pub mod show_one;
@@ -34,6 +35,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Stimulus(arguments) => stimulus::run(session, arguments).await,
         Command::Analyse(arguments) => analyse::run(session, arguments).await,
         Command::Match(arguments) => matching::run(session, arguments).await,
+        Command::Positions(arguments) => positions::run(session, arguments).await,
         Command::Calibrate(arguments) => calibrate::run(session, arguments).await,
         Command::Results(arguments) => results::run(session, arguments).await,
         Command::Show(arguments) => show_one::run(session, arguments).await,

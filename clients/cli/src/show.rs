@@ -19,5 +19,5 @@ mod time;
 
 pub use look::Look;
 pub use mark::Mark;
-pub use number::rounded;
+pub use number::{plain, rounded};
 pub use place::place;

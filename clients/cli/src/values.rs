@@ -31,6 +31,38 @@ impl FromStr for Setting {
     }
 }
 
+/// `SWITCH=ONE,OTHER`: the positions of a switch.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Positions {
+    /// The switch, as a key of the setup.
+    pub switch: String,
+    /// Its positions, two or more, each once.
+    pub names: Vec<String>,
+}
+
+impl FromStr for Positions {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        let right = "two or more positions, as in input=line,mic";
+        let (switch, names) = text
+            .split_once('=')
+            .ok_or(format!("`{text}` is not {right}"))?;
+        let names: Vec<String> = names
+            .split(',')
+            .map(|name| name.trim().to_owned())
+            .collect();
+        let twice = (1..names.len()).any(|index| names[..index].contains(&names[index]));
+        if switch.trim().is_empty() || names.len() < 2 || names.contains(&String::new()) || twice {
+            return Err(format!("`{text}` is not {right}, each once"));
+        }
+        Ok(Self {
+            switch: switch.trim().to_owned(),
+            names,
+        })
+    }
+}
+
 /// The settings as the parameters of a request; the server reads each by its parameter's kind.
 ///
 /// # Errors

@@ -174,7 +174,12 @@ impl Desk {
         let told: Vec<Figure> = measurement
             .figures
             .iter()
-            .filter(|figure| matches!(figure.id.as_str(), "clip_point" | "compression_point"))
+            .filter(|figure| {
+                matches!(
+                    figure.id.as_str(),
+                    "clip_point" | "compression_point" | "unclipped_to"
+                )
+            })
             .map(|figure| Figure {
                 id: format!("{}_dbu", figure.id),
                 value: figure.value.map(|value| value + offset_db),

@@ -13,7 +13,7 @@ use prost_types::{Struct, Value, value::Kind};
 use super::{
     complete::{Desk, note},
     job::{Fate, Job, bare},
-    matched,
+    matched, setup,
 };
 use crate::{
     config::LinkConfig,
@@ -41,7 +41,8 @@ impl Desk {
     /// Every wrong field at once; a hold, or nobody present where somebody must be.
     pub fn live_jobs(&self, request: &MeasureRequest) -> Result<Vec<Job>, Refusal> {
         let mut wrong = Vec::new();
-        let links = self.links_of(&request.links, &mut wrong);
+        let mut links = self.links_of(&request.links, &mut wrong);
+        setup::put_over(&mut links, &request.setup, &mut wrong);
         let found = self
             .find(&request.analysis)
             .map_err(|one| wrong.push(one))

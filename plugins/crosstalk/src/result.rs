@@ -47,7 +47,8 @@ enum Crosstalk {
 /// `has_reference`, else of the link's own, and then levels are told re what was sent.
 ///
 /// # Errors
-/// `unrelated` where that return does not answer to the sweep.
+/// `unrelated` where that return does not answer to the sweep; the reason of the last where none of
+/// the others could be read.
 pub fn result(
     alignment: Alignment,
     has_reference: bool,
@@ -69,6 +70,11 @@ pub fn result(
             Ok(found) => tell(&found, other, &mut result),
             Err(note) => result.notes.push(note),
         }
+    }
+    match (result.figures.is_empty(), result.notes.last()) {
+        // Not one return could be read: the last says why.
+        (true, Some(note)) => return Err(Failure::new(note.id.clone(), note.text.clone())),
+        _ => {}
     }
     Ok(result)
 }

@@ -239,14 +239,14 @@ fn wrong_recordings_give_no_figure_and_tell_why() {
         );
         assert_eq!(failure.unwrap_err().id, id);
     }
-    let result = live(
-        &bench.request,
-        [Some(&cable), Some(&cable)],
-        &[&silent, &broken],
-    )
-    .unwrap();
-    assert!(result.figures.is_empty(), "{:?}", result.figures);
-    assert!(has_note(&result, "digital-silence") && has_note(&result, "not-finite"));
+    let both = [Some(&cable[..]), Some(&cable[..])];
+    for (id, wrong) in [("digital-silence", &silent), ("not-finite", &broken)] {
+        let result = live(&bench.request, both, &[wrong, &noise]).unwrap();
+        assert_eq!(result.figures.len(), 1);
+        assert!(has_note(&result, id) && has_note(&result, "below-noise"));
+        let failure = live(&bench.request, both, &[&silent, wrong]).unwrap_err();
+        assert_eq!(failure.id, id, "{}", failure.text);
+    }
     let backwards: Vec<f32> = cable.iter().rev().copied().collect();
     let failure = live(
         &bench.request,

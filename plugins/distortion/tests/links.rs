@@ -77,10 +77,10 @@ fn same_file_as_sent_returned_and_reference_reads_less_than_0_0001_percent() {
     let sent = &sent[..sent.len() - 52_800];
     let result = analyse(&request, sent, sent, Some(sent)).unwrap();
     for figure in &result.figures {
-        let (value, uncertainty) = (figure.value.unwrap(), figure.uncertainty.unwrap());
-        assert!(value.is_finite() && uncertainty.is_finite(), "{figure:?}");
+        // Where nothing stands clear of the rounding of f32, the upper end counts.
+        let value = figure.high.or(figure.value).unwrap();
         match figure.unit.as_str() {
-            "%" => assert!(value < 1e-4 && uncertainty < 1e-4, "{figure:?}"),
+            "%" => assert!(value < 1e-4, "{figure:?}"),
             _ => assert!(value < -120.0, "{figure:?}"),
         }
     }

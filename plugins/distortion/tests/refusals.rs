@@ -31,10 +31,13 @@ fn frequency_beyond_the_bandwidth_and_bandwidth_beyond_the_rate_are_refused_at_o
 }
 
 #[test]
-fn schema_offers_no_method_but_stepped() {
+fn schema_offers_three_methods_and_stepped_first() {
     let parameters = &Distortion::describe().analyses[0].parameters;
     let method = parameters.iter().find(|parameter| parameter.id == "method");
-    assert_eq!(method.unwrap().choices, ["stepped"]);
+    assert_eq!(
+        method.unwrap().choices,
+        ["stepped", "swept", "intermodulation"]
+    );
 }
 
 #[test]

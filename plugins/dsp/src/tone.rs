@@ -9,20 +9,25 @@ mod fit;
 mod folding;
 mod harmonics;
 mod heard;
+mod lines;
 mod moments;
+mod power;
 mod residual;
 mod sequence;
 mod solve;
 mod taper;
 
 pub use backwards::refuse_backwards;
-pub use cut::is_cut_at_full_scale;
+pub use cut::{are_two_cut_at_full_scale, is_cut_at_full_scale};
 pub use fit::{HARMONIC_COUNT_MAX, ToneFit, ToneFitter};
 pub use folding::clear_frequency_hz;
-pub use harmonics::{Estimate, HarmonicLevel, RelativeHarmonics};
+pub use harmonics::{Estimate, RelativeHarmonics};
 pub use heard::Heard;
+pub use lines::{Line, LineReader};
+pub use power::NoisyPower;
 pub use residual::{BandPower, Residual};
-pub use sequence::{Sequence, Tone};
+pub use rustfft::num_complex::Complex64;
+pub use sequence::{Sequence, Sine, Tone};
 pub use taper::Taper;
 
 #[cfg(test)]

@@ -77,8 +77,8 @@ pub fn readings(
     (0..sequence.tones().len())
         .map(|index| {
             let samples = heard.tone(sequence, index, SETTLE_S);
-            let freq_hz = sequence.tones()[index].freq_hz;
-            reading(fitter, samples, freq_hz, heard.rate_hz())
+            let freq_hz = sequence.tones()[index].sine.freq_hz;
+            reading(fitter, heard, samples, freq_hz)
         })
         .collect()
 }
@@ -94,10 +94,11 @@ pub fn order_max(freq_hz: f64) -> usize {
 /// Reads one step; `None` where no tone stands clear of the noise.
 fn reading(
     fitter: &mut ToneFitter,
+    heard: &Heard<'_>,
     samples: &[f32],
     freq_hz: f64,
-    rate_hz: f64,
 ) -> Option<Reading> {
+    let rate_hz = heard.rate_hz();
     let fit = fitter.fit(samples, freq_hz / rate_hz)?;
     if !fit.stands() {
         return None;
@@ -109,7 +110,7 @@ fn reading(
             value: fit.amplitude(),
             uncertainty: fit.amplitude_uncertainty(),
         },
-        harmonics: RelativeHarmonics::of(&fit),
+        harmonics: RelativeHarmonics::of(&fit, heard.polarity()),
         snr_db: 10.0 * (tone_power / noise.power.max(f64::MIN_POSITIVE)).log10(),
         cut: is_cut_at_full_scale(samples),
     })

@@ -84,10 +84,9 @@ impl Settings {
     /// The stimulus.
     pub fn stimulus(&self) -> Stimulus<Sequence> {
         let highest_dbfs = self.levels_dbfs[self.levels_dbfs.len() - 1];
-        let tones = self.levels_dbfs.iter().map(|&level_dbfs| Tone {
-            freq_hz: self.played_hz,
-            peak: amplitude(level_dbfs),
-            frame_count: self.frame_count(level_dbfs, highest_dbfs),
+        let tones = self.levels_dbfs.iter().map(|&level_dbfs| {
+            let frame_count = self.frame_count(level_dbfs, highest_dbfs);
+            Tone::single(self.played_hz, amplitude(level_dbfs), frame_count)
         });
         Stimulus::new(
             self.rate_hz,

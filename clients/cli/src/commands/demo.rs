@@ -95,10 +95,9 @@ async fn all_links(
     let request = MeasureRequest {
         links: vec!["all".into()],
         analysis: analysis.into(),
-        parameters: None,
         request_id: Uuid::now_v7().to_string(),
-        present: false,
         r#match: is_match,
+        ..MeasureRequest::default()
     };
     let started = measure::ask(server, request).await?;
     watch::follow_all(session, server, &started).await

@@ -32,10 +32,10 @@ pub async fn run(session: &Session, arguments: Match) -> anyhow::Result<Exit> {
     let request = MeasureRequest {
         links: values::links(&arguments.links)?,
         analysis: "response".into(),
-        parameters: None,
         request_id: Uuid::now_v7().to_string(),
         present: arguments.present,
         r#match: true,
+        ..MeasureRequest::default()
     };
     let several = request.links.len() > 1 || request.links == ["all"];
     let server = session.connect().await?;

@@ -61,7 +61,7 @@ pub async fn run(session: &Session, arguments: Measure) -> anyhow::Result<Exit> 
         parameters: values::parameters(&arguments.set)?,
         request_id: Uuid::now_v7().to_string(),
         present: arguments.present,
-        r#match: false,
+        ..MeasureRequest::default()
     };
     let several = request.links.len() > 1 || request.links == ["all"];
     let server = session.connect().await?;

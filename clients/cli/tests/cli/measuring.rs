@@ -1,7 +1,8 @@
 //! `measure` and `match` against a server whose answers the test decides.
 
 use std::{
-    process::{Child, Output},
+    io::Write,
+    process::{Child, Output, Stdio},
     time::{Duration, Instant},
 };
 
@@ -227,4 +228,65 @@ async fn the_second_interrupt_does_not_wait_for_the_server() {
     interrupt(&child);
     let output = wait(child, Duration::from_secs(4));
     assert_eq!(output.status.code(), Some(130), "{output:?}");
+}
+
+/// `positions` of two, with what somebody types at its standard input.
+fn positions(typed: &[u8]) -> (Mock, Output) {
+    let ends = || {
+        let ended = Watch::Ends(Box::new(ended("lectern", Outcome::Pass)));
+        ("measurements/of-lectern".to_owned(), ended)
+    };
+    let mock = Mock::start(Script {
+        watches: vec![ends(), ends()],
+        ..Script::default()
+    });
+    let mut command = mock.command(&[
+        "positions",
+        "lectern",
+        "input=line,mic",
+        "--source-dbfs=-20",
+    ]);
+    let mut child = command.stdin(Stdio::piped()).spawn().unwrap();
+    child.stdin.take().unwrap().write_all(typed).unwrap();
+    let output = tokio::task::block_in_place(|| child.wait_with_output().unwrap());
+    (mock, output)
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn each_position_is_asked_for_measured_with_its_setup_and_put_beside_the_other() {
+    let (mock, output) = positions(b"\n\n");
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let asked = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        asked.contains("set `input` of lectern to `line`, then press Enter"),
+        "{asked}"
+    );
+    assert!(
+        asked.contains("set `input` of lectern to `mic`, then press Enter"),
+        "{asked}"
+    );
+    let said = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        said.contains("Which position") && said.contains("- line: "),
+        "{said}"
+    );
+    mock.asked(|script| {
+        let inputs: Vec<_> = script
+            .measured
+            .iter()
+            .map(|one| &one.setup["input"])
+            .collect();
+        assert_eq!(inputs, ["line", "mic"]);
+        assert!(script.measured.iter().all(|one| one.analysis == "level"));
+    });
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn nothing_is_measured_while_nobody_has_moved_the_switch() {
+    let (mock, output) = positions(b"\n");
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    mock.asked(|script| assert_eq!(script.measured.len(), 1));
+    let (mock, output) = positions(b"");
+    assert_eq!(output.status.code(), Some(3), "{output:?}");
+    mock.asked(|script| assert_eq!(script.measured.len(), 0));
 }

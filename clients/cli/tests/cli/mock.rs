@@ -279,9 +279,17 @@ impl MeasurementService for Services {
 
     async fn compare_measurements(
         &self,
-        _: Request<CompareMeasurementsRequest>,
+        request: Request<CompareMeasurementsRequest>,
     ) -> Answer<CompareMeasurementsResponse> {
-        no()
+        let names = request.into_inner().names;
+        let of_name = |name| Measurement {
+            name,
+            ..Measurement::default()
+        };
+        Ok(Response::new(CompareMeasurementsResponse {
+            measurements: names.into_iter().map(of_name).collect(),
+            ..CompareMeasurementsResponse::default()
+        }))
     }
 }
 

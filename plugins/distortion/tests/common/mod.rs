@@ -5,6 +5,7 @@
 use goodwire_dsp::noise::gaussian;
 use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_distortion::Distortion;
+use goodwire_plugin_sdk::api::{Curve, Figure};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 use goodwire_plugin_sdk::{
@@ -104,14 +105,37 @@ fn feed(session: &mut dyn Session, channels: &[Option<&[f32]>]) -> Result<(), Fa
     session.feed(&block).map(|_| ())
 }
 
-/// Value and uncertainty of a figure of one tone.
+/// Value and uncertainty of a figure of one tone; of an asymmetric one the quarter of its interval.
 pub fn figure_at(result: &SessionResult, id: &str, freq_hz: f64) -> Option<(f64, f64)> {
+    let found = found_at(result, id, freq_hz)?;
+    let deviation = match (found.uncertainty, found.low, found.high) {
+        (Some(deviation), None, None) => deviation,
+        (None, Some(low), Some(high)) => (high - low) / 4.0,
+        other => panic!("{id}: {other:?}"),
+    };
+    Some((found.value.unwrap(), deviation))
+}
+
+/// A figure of one tone.
+pub fn found_at<'a>(result: &'a SessionResult, id: &str, freq_hz: f64) -> Option<&'a Figure> {
     let frequency = Some(Kind::NumberValue(freq_hz));
-    let found = result.figures.iter().find(|figure| {
+    result.figures.iter().find(|figure| {
         let at = &figure.at.as_ref().unwrap().fields;
         figure.id == id && at["frequency_hz"].kind == frequency
-    })?;
-    Some((found.value.unwrap(), found.uncertainty.unwrap()))
+    })
+}
+
+/// The request with another method.
+pub fn with_method(mut request: OpenRequest, method: &str) -> OpenRequest {
+    let kind = Some(Kind::StringValue(method.to_owned()));
+    let fields = &mut request.parameters.as_mut().unwrap().fields;
+    fields.insert("method".to_owned(), Value { kind });
+    request
+}
+
+/// A curve.
+pub fn curve<'a>(result: &'a SessionResult, id: &str) -> Option<&'a Curve> {
+    result.curves.iter().find(|curve| curve.id == id)
 }
 
 /// True where there is such a note.

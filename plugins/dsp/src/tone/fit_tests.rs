@@ -20,7 +20,7 @@ fn fit(samples: &[f32], freq_hz: f64) -> ToneFit {
 }
 
 fn thd_db(samples: &[f32], freq_hz: f64, order_max: usize) -> f64 {
-    let harmonics = RelativeHarmonics::of(&fit(samples, freq_hz));
+    let harmonics = RelativeHarmonics::of(&fit(samples, freq_hz), 1.0);
     20.0 * harmonics.thd_ratio(order_max).value.log10()
 }
 
@@ -115,7 +115,7 @@ fn hard_clip_reads_its_closed_form_within_0_02_db_from_0_1_to_43_percent() {
 fn own_floor_is_below_0_00001_percent_in_f32() {
     for freq_hz in [63.0, 997.0, 1998.0] {
         let samples = tone(freq_hz, 42_240, |p| 0.1 * p.sin());
-        let thd = RelativeHarmonics::of(&fit(&samples, freq_hz)).thd_ratio(10);
+        let thd = RelativeHarmonics::of(&fit(&samples, freq_hz), 1.0).thd_ratio(10);
         assert!(thd.value * 100.0 < 1e-5, "{freq_hz} Hz: {thd:?}");
         assert!(thd.uncertainty * 100.0 < 1e-5, "{freq_hz} Hz: {thd:?}");
     }
@@ -156,7 +156,7 @@ fn thd_in_noise_is_unbiased_and_its_uncertainty_covers_it() {
         let samples = tone(997.0, 42_240, |p| {
             0.1 * p.sin() + 1e-4 * (3.0 * p).sin() + 7.07e-5 * draw()
         });
-        let thd = RelativeHarmonics::of(&fit(&samples, 997.0)).thd_ratio(10);
+        let thd = RelativeHarmonics::of(&fit(&samples, 997.0), 1.0).thd_ratio(10);
         sum += thd.value - 1e-3;
         square_sum += (thd.value - 1e-3).powi(2);
         told += thd.uncertainty / f64::from(runs as u32);
@@ -202,7 +202,7 @@ fn hum_of_minus_60_dbfs_beside_a_tone_stays_out_of_its_harmonics() {
             .enumerate()
             .map(|(n, x)| x + (1e-3 * (TAU * 50.0 * n as f64 / RATE_HZ).sin()) as f32)
             .collect();
-        let thd = RelativeHarmonics::of(&fit(&samples, freq_hz)).thd_ratio(10);
+        let thd = RelativeHarmonics::of(&fit(&samples, freq_hz), 1.0).thd_ratio(10);
         assert!(thd.value < 1e-5, "{freq_hz} Hz: {thd:?}");
     }
 }
@@ -213,7 +213,9 @@ fn six_db_louder_moves_the_amplitude_by_6_02_db_and_no_ratio() {
     let soft = fit(&tone(500.3, 20_000, |p| 0.1 * shape(p)), 500.3);
     let loud = fit(&tone(500.3, 20_000, |p| 0.2 * shape(p)), 500.3);
     assert!((loud.amplitude() / soft.amplitude() - 2.0).abs() < 1e-7);
-    let (soft, loud) = (RelativeHarmonics::of(&soft), RelativeHarmonics::of(&loud));
+    let (soft, loud) = [soft, loud]
+        .map(|fit| RelativeHarmonics::of(&fit, 1.0))
+        .into();
     assert!((soft.thd_ratio(10).value - loud.thd_ratio(10).value).abs() < 1e-8);
     assert!(soft.minus(&loud).thd_ratio(10).value < 1e-7);
 }

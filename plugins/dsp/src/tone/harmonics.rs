@@ -3,6 +3,7 @@
 use rustfft::num_complex::Complex64;
 
 use super::fit::ToneFit;
+use super::power::NoisyPower;
 
 /// A number with one standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,22 +25,20 @@ pub struct RelativeHarmonics {
 }
 
 impl RelativeHarmonics {
-    /// Normalises the harmonics of a fit whose fundamental is not zero.
+    /// Normalises the harmonics of a fit whose fundamental is not zero, of a sound whose polarity
+    /// (1 or -1) is known: that of an inverted one would turn the harmonics of even order round.
     #[must_use]
-    pub fn of(fit: &ToneFit) -> Self {
-        let fundamental = fit.harmonics[0];
+    pub fn of(fit: &ToneFit, polarity: f64) -> Self {
+        let fundamental = fit.harmonics[0] * polarity;
         let power = fundamental.norm_sqr();
         let back = fundamental.conj() / fundamental.norm();
         let mut turn = back;
         let (mut ratios, mut variances) = (Vec::new(), Vec::new());
-        for (k, (harmonic, variance)) in
-            fit.harmonics.iter().zip(&fit.variances).enumerate().skip(1)
-        {
+        for (harmonic, variance) in fit.harmonics.iter().zip(&fit.variances).skip(1) {
             turn *= back;
-            let ratio = harmonic * turn / power.sqrt();
-            let order = (k + 1) as f64;
-            // The fundamental's own noise turns and scales the ratio.
-            let scaled = ratio.norm_sqr() * (1.0 + order * order) * fit.variances[0] / 2.0;
+            let ratio = harmonic * polarity * turn / power.sqrt();
+            // The fundamental's own noise scales the ratio; that it turns it too moves no power.
+            let scaled = ratio.norm_sqr() * fit.variances[0];
             ratios.push(ratio);
             variances.push((variance + scaled) / power);
         }
@@ -66,59 +65,32 @@ impl RelativeHarmonics {
         self.ratios.len() + 1
     }
 
-    /// Total harmonic distortion re the fundamental, orders 2 to `order_max`, as a ratio.
-    ///
-    /// `sqrt(sum of (|c_k|² - s_k²))`: what noise of the variance `s_k²` adds to the power of each
-    /// harmonic on average is taken off, down to zero.
+    /// Power of the harmonics of orders 2 to `order_max` re the fundamental's: the square of the total
+    /// harmonic distortion, `sum of (|c_k|² - s_k²)`.
+    #[must_use]
+    pub fn thd_power(&self, order_max: usize) -> NoisyPower {
+        NoisyPower::sum((2..=order_max).filter_map(|order| self.power(order)))
+    }
+
+    /// Total harmonic distortion re the fundamental, orders 2 to `order_max`, as a ratio: what noise
+    /// adds to the power of the harmonics on average is taken off, down to zero.
     #[must_use]
     pub fn thd_ratio(&self, order_max: usize) -> Estimate {
-        let counted = order_max.saturating_sub(1).min(self.ratios.len());
-        let (mut power, mut variance) = (0.0, 0.0);
-        for (ratio, noise) in self.ratios.iter().zip(&self.variances).take(counted) {
-            let (one, one_variance) = power_without_noise(*ratio, *noise);
-            power += one;
-            variance += one_variance;
-        }
-        let (power, deviation) = (power.max(0.0), variance.sqrt());
+        let power = self.thd_power(order_max);
+        let value = power.amplitude();
         Estimate {
-            value: power.sqrt(),
+            value,
             // For strong harmonics the derivative; for none what the noise could hide.
-            uncertainty: (power + deviation).sqrt() - power.sqrt(),
+            uncertainty: (value * value + power.deviation()).sqrt() - value,
         }
     }
 
-    /// Level of the harmonic of `order` (2 or more) re the fundamental in dB, noise taken off; no
-    /// lower than the noise itself. `None` where the order is not known.
+    /// Power of the harmonic of `order` (2 or more) re the fundamental's. `None` where the order is
+    /// not known.
     #[must_use]
-    pub fn level_db(&self, order: usize) -> Option<HarmonicLevel> {
-        let ratio = *self.ratios.get(order.checked_sub(2)?)?;
-        let noise = self.variances[order - 2];
-        let (power, variance) = power_without_noise(ratio, noise);
-        let shown = power.max(noise);
-        Some(HarmonicLevel {
-            level_db: Estimate {
-                value: 10.0 * shown.log10(),
-                uncertainty: 10.0 * (1.0 + variance.sqrt() / shown).log10(),
-            },
-            stands: power > 2.0 * variance.sqrt(),
-        })
+    pub fn power(&self, order: usize) -> Option<NoisyPower> {
+        let index = order.checked_sub(2)?;
+        let ratio = self.ratios.get(index)?;
+        Some(NoisyPower::of(ratio.norm_sqr(), self.variances[index]))
     }
-}
-
-/// Level of one harmonic.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HarmonicLevel {
-    /// Level re the fundamental in dB.
-    pub level_db: Estimate,
-    /// False where it does not stand clear of the noise: by two standard deviations of its power.
-    pub stands: bool,
-}
-
-/// Power of a harmonic without what the noise adds on average, and the variance of that.
-///
-/// For `c + n` with complex Gaussian noise of variance `s²`: the mean of `|c + n|²` is
-/// `|c|² + s²`, its variance `2 |c|² s² + s⁴`.
-fn power_without_noise(ratio: Complex64, noise: f64) -> (f64, f64) {
-    let power = ratio.norm_sqr() - noise;
-    (power, 2.0 * power.max(0.0) * noise + noise * noise)
 }

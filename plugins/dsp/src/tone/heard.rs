@@ -27,6 +27,8 @@ pub struct Heard<'a> {
     rate_hz: f64,
     /// Frames by which the delay may be larger or smaller than `first` says.
     slack: [f64; 2],
+    /// -1 where the recording is inverted, else 1.
+    polarity: f64,
 }
 
 impl<'a> Heard<'a> {
@@ -48,6 +50,7 @@ impl<'a> Heard<'a> {
             step,
             rate_hz: rate,
             slack: [track.step_frames.min(0.0), track.step_frames.max(0.0)],
+            polarity: track.polarity,
         }
     }
 
@@ -55,6 +58,12 @@ impl<'a> Heard<'a> {
     #[must_use]
     pub fn rate_hz(&self) -> f64 {
         self.rate_hz
+    }
+
+    /// -1 where the recording is inverted, else 1.
+    #[must_use]
+    pub fn polarity(&self) -> f64 {
+        self.polarity
     }
 
     /// What was heard of tone `index` from `settle_s` after its fade on; empty where the recording

@@ -123,7 +123,7 @@ impl Residual {
 /// From the median: densities of noise are distributed exponentially, and the `k`-th smallest of
 /// `n` such (from 0) is on average `1/n + 1/(n-1) + … + 1/(n-k)` of their mean, which is
 /// `ln((n + 1/2) / (n - k - 1/2))` within 2 % from three bins on (Euler and Maclaurin).
-fn noise_density(bins: &mut [f64]) -> f64 {
+pub(super) fn noise_density(bins: &mut [f64]) -> f64 {
     if bins.is_empty() {
         return 0.0;
     }
@@ -133,7 +133,7 @@ fn noise_density(bins: &mut [f64]) -> f64 {
 }
 
 /// The next length that transforms quickly: a power of two, or three quarters of one.
-fn transform_length(sample_count: usize) -> usize {
+pub(super) fn transform_length(sample_count: usize) -> usize {
     let power = sample_count.next_power_of_two();
     if power / 4 * 3 >= sample_count {
         power / 4 * 3

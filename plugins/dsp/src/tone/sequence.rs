@@ -8,20 +8,41 @@ use crate::stimulus::Body;
 /// Length of the raised cosine by which one tone gives way to the next, in seconds.
 const RAMP_S: f64 = 0.01;
 
-/// One tone of a sequence.
+/// A steady sine.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Tone {
+pub struct Sine {
     /// Frequency in Hz, above 0 and below half the rate.
     pub freq_hz: f64,
     /// Peak, full scale = 1.
     pub peak: f64,
+}
+
+/// One tone of a sequence: a sine, or two at once.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tone {
+    /// The sine.
+    pub sine: Sine,
+    /// The one that sounds with it, if any.
+    pub second: Option<Sine>,
     /// Frames from its start to the next one's start.
     pub frame_count: usize,
 }
 
+impl Tone {
+    /// A single sine of `freq_hz` and `peak`.
+    #[must_use]
+    pub fn single(freq_hz: f64, peak: f64, frame_count: usize) -> Self {
+        Self {
+            sine: Sine { freq_hz, peak },
+            second: None,
+            frame_count,
+        }
+    }
+}
+
 /// Tones that follow one another, faded over by 10 ms of raised cosine.
 ///
-/// The phase of every tone is zero at frame 0, so that steps of one frequency are one sine whose
+/// The phase of every sine is zero at frame 0, so that steps of one frequency are one sine whose
 /// envelope moves. Fades add up to one: no frame exceeds the greater peak of the tones it is made of.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sequence {
@@ -66,8 +87,11 @@ impl Sequence {
         let tone = self.tones[index];
         let rise = self.rise(frame, self.starts[index]);
         let fall = 1.0 - self.rise(frame, self.starts[index + 1]);
-        let cycles = tone.freq_hz / self.rate_hz * frame as f64;
-        tone.peak * rise * fall * (TAU * cycles.fract()).sin()
+        let at = |sine: Sine| {
+            let cycles = sine.freq_hz / self.rate_hz * frame as f64;
+            sine.peak * (TAU * cycles.fract()).sin()
+        };
+        rise * fall * (at(tone.sine) + tone.second.map_or(0.0, at))
     }
 
     /// A raised cosine from 0 to 1 that begins at frame `start`.
@@ -110,15 +134,10 @@ mod tests {
     use super::*;
 
     fn sequence() -> Sequence {
-        let tone = |freq_hz, peak, frame_count| Tone {
-            freq_hz,
-            peak,
-            frame_count,
-        };
         let tones = vec![
-            tone(997.0, 0.1, 4_800),
-            tone(997.0, 0.2, 9_600),
-            tone(63.0, 0.2, 4_801),
+            Tone::single(997.0, 0.1, 4_800),
+            Tone::single(997.0, 0.2, 9_600),
+            Tone::single(63.0, 0.2, 4_801),
         ];
         Sequence::new(48_000.0, tones)
     }

@@ -1,8 +1,11 @@
 //! What one tone became at one return.
 
-use goodwire_dsp::tone::{Estimate, RelativeHarmonics, ToneFit, ToneFitter, is_cut_at_full_scale};
+use goodwire_dsp::tone::{
+    Estimate, Heard, RelativeHarmonics, ToneFit, ToneFitter, is_cut_at_full_scale,
+};
 
-use crate::settings::{BAND_FROM_HZ, TestTone};
+use super::TestTone;
+use crate::settings::BAND_FROM_HZ;
 
 /// What came and went is told of from this share of the power of noise and distortion on: it then
 /// moves `thd_n` by 0.5 %.
@@ -30,14 +33,15 @@ pub fn order_max(freq_hz: f64, bandwidth_hz: f64) -> usize {
         .map_or(1, |order| order as usize)
 }
 
-/// Reads a tone from its samples; `None` where it does not stand clear of the noise.
+/// Reads a tone from its samples in what was heard; `None` where it does not stand clear of the noise.
 pub fn reading(
     fitter: &mut ToneFitter,
+    heard: &Heard<'_>,
     samples: &[f32],
-    rate_hz: f64,
     tone: &TestTone,
     bandwidth_hz: f64,
 ) -> Option<Reading> {
+    let rate_hz = heard.rate_hz();
     let fit = fitter.fit(samples, tone.played_hz / rate_hz)?;
     if !fit.stands() {
         return None;
@@ -48,7 +52,7 @@ pub fn reading(
     let tone_power = fit.amplitude().powi(2) / 2.0;
     let disturbance = fit.residual.disturbance_power();
     Some(Reading {
-        harmonics: RelativeHarmonics::of(&fit),
+        harmonics: RelativeHarmonics::of(&fit, heard.polarity()),
         thd_n_ratio,
         cut: is_cut_at_full_scale(samples),
         disturbed: disturbance > DISTURBED_SHARE * thd_n_ratio.value.powi(2) * tone_power,
