@@ -71,10 +71,9 @@ pub fn result(
             Err(note) => result.notes.push(note),
         }
     }
-    match (result.figures.is_empty(), result.notes.last()) {
+    if let (true, Some(note)) = (result.figures.is_empty(), result.notes.last()) {
         // Not one return could be read: the last says why.
-        (true, Some(note)) => return Err(Failure::new(note.id.clone(), note.text.clone())),
-        _ => {}
+        return Err(Failure::new(note.id.clone(), note.text.clone()));
     }
     Ok(result)
 }

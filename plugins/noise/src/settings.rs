@@ -72,10 +72,9 @@ impl Settings {
     pub fn stimulus(&self) -> Stimulus<Sequence> {
         let lengths_s = [TONE_S, self.duration_s];
         let peaks = [amplitude(self.tone_dbfs), 0.0];
-        let piece = |index: usize| Tone {
-            freq_hz: TONE_HZ,
-            peak: peaks[index],
-            frame_count: ((lengths_s[index] + SETTLES_S[index]) * self.rate_hz).round() as usize,
+        let piece = |index: usize| {
+            let frames = (lengths_s[index] + SETTLES_S[index]) * self.rate_hz;
+            Tone::single(TONE_HZ, peaks[index], frames.round() as usize)
         };
         Stimulus::new(
             self.rate_hz,
