@@ -16,7 +16,7 @@ use crate::faint::look;
 use crate::settings::BAND_HZ;
 
 /// Gates in seconds to choose from, before the longest that is free of harmonics.
-const GATES_S: [f64; 3] = [0.01, 0.05, 0.2];
+const GATES_S: [f64; 2] = [0.05, 0.2];
 
 /// Points an octave of the curve.
 const PER_OCTAVE: f64 = 24.0;
