@@ -182,6 +182,3 @@ fn median_density(densities: &[f64]) -> f64 {
     let (_, median, _) = sorted.select_nth_unstable_by(middle, f64::total_cmp);
     *median / ((count + 0.5) / (count - middle as f64 - 0.5)).ln()
 }
-
-#[cfg(test)]
-mod tests;
