@@ -4,6 +4,7 @@ use std::f64::consts::TAU;
 
 use goodwire_dsp::align::AlignError;
 use goodwire_dsp::check;
+use goodwire_dsp::spectrum::Spectrum;
 use goodwire_dsp::tone::{Estimate, ToneFitter};
 use goodwire_plugin_sdk::Failure;
 
@@ -14,6 +15,12 @@ const FLAT_TOPS_MIN: usize = 4;
 
 /// A piece without as many samples tells nothing.
 const SAMPLE_COUNT_MIN: usize = 4_096;
+
+/// A line so near to the tone, in Hz, is the tone.
+const NEAR_HZ: f64 = 0.5;
+
+/// Share of pieces of noise that may be taken for the tone.
+const CHANCE: f64 = 1e-6;
 
 /// Why a return tells nothing.
 pub struct Refused(AlignError);
@@ -66,9 +73,8 @@ impl<'a> Pieces<'a> {
         let found = fit(tone, rate_hz);
         // Turned round, the silence ends with the tone: its closing burst is the opening one.
         let last = &silence[silence.len().saturating_sub(tone.len() / 2)..];
-        let level = |tone: &Option<Tone>| tone.as_ref().map_or(0.0, |tone| tone.amplitude.value);
-        let at_end = fit(last, rate_hz);
-        if at_end.is_some() && 2.0 * level(&at_end) > level(&found) {
+        let heard = found.as_ref().map_or(0.0, |tone| tone.amplitude.value);
+        if ends_with_tone(last, rate_hz, heard) {
             return Err(Refused(AlignError::Backwards { which }));
         }
         Ok(Self {
@@ -77,6 +83,18 @@ impl<'a> Pieces<'a> {
             rate_hz,
         })
     }
+}
+
+/// Whether a piece holds a line at the very frequency of the tone, of more than half its amplitude: a
+/// whistle beside it is no tone of ours.
+fn ends_with_tone(samples: &[f32], rate_hz: f64, amplitude: f64) -> bool {
+    let samples: Vec<f64> = samples.iter().map(|&x| f64::from(x)).collect();
+    let about = [0.9 * TONE_HZ, 1.1 * TONE_HZ];
+    let lines = Spectrum::new(&samples, rate_hz).lines(about, CHANCE);
+    lines.iter().any(|line| {
+        let is_near = (line.frequency_hz - TONE_HZ).abs() < NEAR_HZ;
+        is_near && (2.0 * line.power.value).sqrt() > amplitude / 2.0
+    })
 }
 
 /// Fits the tone and takes it out, its harmonics apart: they count as AES17's notch leaves them.
