@@ -4,7 +4,7 @@ use goodwire_proto::v1::{Figure, Measurement, measurement::State};
 use goodwire_tests::{
     client::{figure, value},
     daemon::Daemon,
-    rig::CELLAR,
+    rig::{CELLAR, with_links},
 };
 
 /// Fails where a figure is not `want` within `tolerance`, all in its own unit.
@@ -142,6 +142,65 @@ async fn distortion_finds_the_cubic_term() {
     near(&found, "thd", want, 0.002);
     near(&found, "h3", 20.0 * (want / 100.0).log10(), 0.2);
     assert!(found.figures.iter().any(|f| f.id == "reference_thd"));
+}
+
+#[tokio::test]
+async fn noise_finds_the_receiver_s_100_dbfs_under_every_weighting() {
+    let daemon = Daemon::start(CELLAR);
+    let client = daemon.connect().await;
+    let found = client.measure("drum-riser", "noise", &[]).await;
+    is_whole(&found);
+    // White noise of -100 dBFS to half the rate: 20 Hz to 20 kHz are 19 980 of 24 000 Hz.
+    let flat_dbfs = -100.0 + 10.0 * (19_980.0f64 / 24_000.0).log10();
+    near(&found, "noise", flat_dbfs, 0.1);
+    // Numerical integrals of the analytic curves for white noise (SciPy): see tests/reference.
+    near(&found, "noise_a", flat_dbfs - 2.048, 0.1);
+    near(&found, "noise_ccir_rms", flat_dbfs + 1.671, 0.1);
+    near(&found, "dynamic_range_a", -flat_dbfs + 2.048, 0.15);
+    near(&found, "reference_noise", flat_dbfs - 20.0, 0.1);
+    assert!(found.figures.iter().all(|figure| figure.id != "hum"));
+    assert!(found.curves.iter().any(|c| c.id == "noise_spectrum"));
+}
+
+#[tokio::test]
+async fn null_of_an_inverted_link_6_db_down_goes_to_its_noise_and_can_be_listened_to() {
+    let simulated = "[link.simulated]\nlow_corner_hz = 0.0\ngain_db = -6.0\ninverted = true\n";
+    let daemon = Daemon::start(&format!("{}{simulated}", with_links(1)));
+    let client = daemon.connect().await;
+    let found = client.measure("link-1", "null", &[]).await;
+    is_whole(&found);
+    // Pink noise of a peak of -20 dBFS is some 10 to 13 dB less loud, the noise lies at -101 dBFS,
+    // and 6 dB higher once the link is turned up to the cable.
+    let depth_db = value(&found, "null_depth");
+    assert!((60.0..68.0).contains(&depth_db), "{depth_db} dB");
+    assert!(found.notes.iter().any(|note| note.id == "noise-limited"));
+    assert!(found.curves.iter().any(|c| c.id == "residual"));
+    let sounds: Vec<_> = found.sounds.iter().map(|s| s.id.as_str()).collect();
+    assert_eq!(sounds, ["reference", "link", "difference"]);
+}
+
+#[tokio::test]
+async fn crosstalk_names_the_neighbour_that_hears_20_db_below_and_bounds_the_deaf_one() {
+    let simulated = "[link.simulated]\nhears = \"link-1\"\nhears_db = -20.0\nlow_corner_hz = 0.0\n";
+    let daemon = Daemon::start(&format!("{}{simulated}", with_links(3)));
+    let client = daemon.connect().await;
+    let found = client.measure("link-1", "crosstalk", &[]).await;
+    is_whole(&found);
+    let of = |link: &str| {
+        let is = |figure: &&Figure| {
+            figure.id == "crosstalk" && format!("{:?}", figure.at).contains(link)
+        };
+        let figure = found.figures.iter().find(is);
+        figure.and_then(|figure| figure.value).unwrap()
+    };
+    assert!((of("link-3") + 20.0).abs() < 0.05, "{} dB", of("link-3"));
+    assert!(of("link-2") < -70.0, "{} dB", of("link-2"));
+    let note = found
+        .notes
+        .iter()
+        .find(|note| note.id == "below-noise")
+        .unwrap();
+    assert!(note.text.contains("link-2"), "{}", note.text);
 }
 
 #[tokio::test]

@@ -62,7 +62,18 @@ async fn status_says_what_there_is() {
         .flat_map(|p| p.analyses.clone())
         .collect();
     analyses.sort();
-    assert_eq!(analyses, ["distortion", "latency", "level", "response"]);
+    assert_eq!(
+        analyses,
+        [
+            "crosstalk",
+            "distortion",
+            "latency",
+            "level",
+            "noise",
+            "null",
+            "response"
+        ]
+    );
     assert!(
         status
             .plugins

@@ -6,13 +6,15 @@ import pytest
 from hard import cases
 
 RATE_HZ = 48000
-ANALYSES = ["response", "latency", "level", "distortion"]
+ANALYSES = ["response", "latency", "level", "distortion", "noise", "null"]
 # Figures that say something of the link; others, such as a signal-to-noise ratio, may say how bad it is.
 OF_THE_LINK = {
     "response": ["gain", "deviation", "corner_low", "corner_high"],
     "latency": ["latency", "skew", "air_path"],
     "level": ["gain", "polarity", "clip_point", "compression_point", "linearity"],
     "distortion": ["thd", "thd_n", "h2", "h3"],
+    "noise": ["noise", "noise_a", "noise_468", "noise_ccir_rms", "dynamic_range_a", "hum"],
+    "null": ["null_depth"],
 }
 
 

@@ -136,6 +136,7 @@ impl Job {
             seed: 0,
             r#match: None,
             clip_point_dbfs: None,
+            other_links: Vec::new(),
             mode: Mode::Live as i32,
             ..self.open.clone()
         };

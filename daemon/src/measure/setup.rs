@@ -45,7 +45,8 @@ mod tests {
 
     #[test]
     fn what_a_request_says_stands_over_the_configuration_and_the_rest_stays() {
-        let text = "site = \"x\"\n[interface]\nbackend = \"simulated\"\n[[link]]\nname = \"a\"\n\
+        let text = "site = \"x\"\n[interface]\nbackend = \"simulated\"\nrate = 48000\n\
+                    [[link]]\nname = \"a\"\n\
                     send = 1\nreturn = 1\n[link.setup]\ninput = \"mic\"\nchannel = \"2\"\n";
         let mut links = Config::parse(text, "rig.toml").unwrap().links;
         let mut wrong = Vec::new();

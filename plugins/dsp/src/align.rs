@@ -13,6 +13,8 @@ mod track;
 pub use error::AlignError;
 pub use track::{Skew, Track};
 
+use std::ops::Range;
+
 use crate::check;
 use crate::correlate::Detector;
 use crate::resample::Resampler;
@@ -70,10 +72,10 @@ pub fn align(recordings: &Recordings<'_>) -> Result<Alignment, AlignError> {
     let layout = recordings.layout.at_rate(recordings.returned_rate_hz);
     let sent = at_rate(recordings, layout.frame_count());
     let finder = Finder::new(&sent, &layout);
-    let mut link = finder.find(recordings.returned, "link")?;
+    let mut link = finder.find(recordings.returned, "link", None)?;
     let mut reference = recordings
         .reference
-        .map(|samples| finder.find(samples, "reference"))
+        .map(|samples| finder.find(samples, "reference", Some(link.opening_position)))
         .transpose()?;
     if let Some(reference) = &mut reference {
         track::share_clock(&mut link, reference);
@@ -132,6 +134,10 @@ fn at_rate(recordings: &Recordings<'_>, frame_count: usize) -> Vec<f64> {
     Resampler::new(step).resample(&sent, 0.0, step, frame_count)
 }
 
+/// Seconds about the link's sound in which the reference's is looked for first: a link is late by
+/// a second at most.
+const NEAR_S: f64 = 1.1;
+
 /// Finds one stimulus in recordings.
 struct Finder<'a> {
     sent: &'a [f64],
@@ -143,8 +149,7 @@ struct Finder<'a> {
 
 impl<'a> Finder<'a> {
     fn new(sent: &'a [f64], layout: &'a Layout) -> Self {
-        let detector =
-            |range: &std::ops::Range<usize>| Detector::new(&sent[range.clone()], layout.rate_hz);
+        let detector = |range: &Range<usize>| Detector::new(&sent[range.clone()], layout.rate_hz);
         Self {
             sent,
             layout,
@@ -154,8 +159,14 @@ impl<'a> Finder<'a> {
         }
     }
 
-    /// Where both bursts lie in `samples`, as finely as the noise allows.
-    fn find(&self, samples: &[f32], which: &'static str) -> Result<Ends, AlignError> {
+    /// Where both bursts lie in `samples`, as finely as the noise allows; first looked for about
+    /// the frame `near`.
+    fn find(
+        &self,
+        samples: &[f32],
+        which: &'static str,
+        near: Option<f64>,
+    ) -> Result<Ends, AlignError> {
         if let Some(index) = check::first_not_finite(samples) {
             return Err(AlignError::NotFinite { which, index });
         }
@@ -172,7 +183,15 @@ impl<'a> Finder<'a> {
                 needed_s: needed as f64 / rate_hz,
             });
         }
-        let (opening, closing) = self.bursts(samples, which)?;
+        let reach = NEAR_S * self.layout.rate_hz;
+        let len = samples.len() as i64;
+        let about = near
+            .map(|frame| ((frame - reach) as i64).max(0)..((frame + reach) as i64).min(len))
+            .and_then(|range| self.bursts(samples, range, which).ok());
+        let (opening, closing) = match about {
+            Some(places) => places,
+            None => self.bursts(samples, 0..len, which)?,
+        };
         Ok(Ends::measure(
             self.sent,
             self.layout,
@@ -182,12 +201,17 @@ impl<'a> Finder<'a> {
         ))
     }
 
-    /// Places of the opening and the closing burst, to the sample.
-    fn bursts(&self, samples: &[f32], which: &'static str) -> Result<(i64, i64), AlignError> {
+    /// Places of the opening burst, within `range`, and of the closing one, to the sample.
+    fn bursts(
+        &self,
+        samples: &[f32],
+        range: Range<i64>,
+        which: &'static str,
+    ) -> Result<(i64, i64), AlignError> {
         let len = samples.len() as i64;
         let apart = (self.layout.closing.start - self.layout.opening.start) as i64;
         let slack = (apart as f64 * 400e-6 + 0.06 * self.layout.rate_hz) as i64;
-        let openings = self.opening.search(samples, 0..len, 5);
+        let openings = self.opening.search(samples, range, 5);
         let pairs = openings
             .iter()
             .filter(|opening| opening.likeness.abs() >= LIKENESS_MIN)

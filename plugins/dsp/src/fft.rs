@@ -30,6 +30,8 @@ pub struct Transform {
     forward: Arc<dyn Fft<f64>>,
     inverse: Arc<dyn Fft<f64>>,
     scratch: Vec<Complex64>,
+    /// Kept from one pair to the next.
+    data: Vec<Complex64>,
 }
 
 impl Transform {
@@ -50,6 +52,7 @@ impl Transform {
             forward,
             inverse,
             scratch: vec![Complex64::default(); scratch_len],
+            data: Vec::new(),
         }
     }
 
@@ -77,38 +80,44 @@ impl Transform {
     ///
     /// Signals shorter than `size` are padded with zeros, longer ones cut.
     pub fn forward_pair(&mut self, first: &[f64], second: &[f64]) -> [Vec<Complex64>; 2] {
-        let mut data: Vec<Complex64> = (0..self.size)
-            .map(|n| {
-                Complex64::new(
-                    first.get(n).copied().unwrap_or(0.0),
-                    second.get(n).copied().unwrap_or(0.0),
-                )
-            })
-            .collect();
+        let mut data = std::mem::take(&mut self.data);
+        data.clear();
+        data.resize(self.size, Complex64::default());
+        for (value, &sample) in data.iter_mut().zip(first) {
+            value.re = sample;
+        }
+        for (value, &sample) in data.iter_mut().zip(second) {
+            value.im = sample;
+        }
         self.forward(&mut data);
-        split_pair(&data)
+        let pair = split_pair(&data);
+        self.data = data;
+        pair
     }
 
     /// Two real signals of `size` samples from their half spectra by one transform.
     pub fn inverse_pair(&mut self, first: &[Complex64], second: &[Complex64]) -> [Vec<f64>; 2] {
-        let mut data = merge_pair(self.size, first, second);
+        let mut data = std::mem::take(&mut self.data);
+        merge_pair(&mut data, self.size, first, second);
         self.inverse(&mut data);
-        [
+        let pair = [
             data.iter().map(|value| value.re).collect(),
             data.iter().map(|value| value.im).collect(),
-        ]
+        ];
+        self.data = data;
+        pair
     }
 }
 
 /// Takes the spectrum of `first + j second` apart by the symmetry of real signals.
 fn split_pair(data: &[Complex64]) -> [Vec<Complex64>; 2] {
-    let size = data.len();
-    let half = size / 2 + 1;
+    let half = data.len() / 2 + 1;
     let mut first = Vec::with_capacity(half);
     let mut second = Vec::with_capacity(half);
-    for k in 0..half {
-        let here = data[k];
-        let mirror = data[(size - k) % size].conj();
+    // The mirror of bin k is bin N - k, that of bin 0 itself.
+    let mirrors = data[..1].iter().chain(data.iter().rev());
+    for (here, mirror) in data[..half].iter().zip(mirrors) {
+        let mirror = mirror.conj();
         let difference = here - mirror;
         first.push((here + mirror) * 0.5);
         second.push(Complex64::new(difference.im * 0.5, -difference.re * 0.5));
@@ -117,17 +126,14 @@ fn split_pair(data: &[Complex64]) -> [Vec<Complex64>; 2] {
 }
 
 /// Puts the full spectrum of `first + j second` together from their half spectra.
-fn merge_pair(size: usize, first: &[Complex64], second: &[Complex64]) -> Vec<Complex64> {
-    let turn = Complex64::i();
-    (0..size)
-        .map(|k| {
-            if k <= size / 2 {
-                first[k] + turn * second[k]
-            } else {
-                first[size - k].conj() + turn * second[size - k].conj()
-            }
-        })
-        .collect()
+fn merge_pair(data: &mut Vec<Complex64>, size: usize, first: &[Complex64], second: &[Complex64]) {
+    let turned = |value: &Complex64| Complex64::new(-value.im, value.re);
+    let pairs = || first[..=size / 2].iter().zip(second);
+    data.clear();
+    data.reserve(size);
+    data.extend(pairs().map(|(a, b)| a + turned(b)));
+    let mirrored = pairs().map(|(a, b)| a.conj() + turned(&b.conj()));
+    data.extend(mirrored.rev().skip(1 - size % 2).take(size - size / 2 - 1));
 }
 
 #[cfg(test)]

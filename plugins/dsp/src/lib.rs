@@ -10,17 +10,22 @@
 //! the stimulus' own frames.
 
 pub mod align;
+pub mod bands;
 pub mod burst;
 pub mod check;
 pub mod correlate;
 pub mod decibel;
 pub mod fft;
+pub mod interpolate;
 pub mod noise;
+pub mod quasi_peak;
 pub mod resample;
 pub mod response;
+pub mod spectrum;
 pub mod stimulus;
 pub mod sweep;
 pub mod tone;
+pub mod weighting;
 pub mod window;
 
 pub use rustfft::num_complex::Complex64;

@@ -1,6 +1,7 @@
 //! Figures, curves and notes from the deconvolved sweeps.
 
 use goodwire_dsp::align::Alignment;
+use goodwire_dsp::decibel::power_db;
 use goodwire_dsp::response::curve::{
     Level, corners, group_delay, half_band, level, phase, power_mean, smoothed,
 };
@@ -38,7 +39,8 @@ pub struct Measured<'a> {
     points: Vec<Point>,
     magnitude: Vec<Level>,
     gain: Level,
-    snr: f64,
+    /// Power ratio and its relative standard deviation.
+    snr: [f64; 2],
     line: Option<Line>,
     arrivals: Vec<Arrival>,
 }
@@ -213,10 +215,10 @@ impl<'a> Measured<'a> {
     }
 
     fn snr(&self, result: &mut SessionResult) {
-        let snr_db = 10.0 * self.snr.log10();
-        // The noise is a mean over some hundred octaves' worth of independent values; what is
-        // left is how evenly it lies over time and frequency.
-        result.figures.push(figure("snr", snr_db, 0.2, "dB"));
+        let [ratio, sigma] = self.snr;
+        let snr_db = power_db(ratio);
+        let sigma_db = power_db(1.0 + sigma);
+        result.figures.push(figure("snr", snr_db, sigma_db, "dB"));
         if snr_db < 0.0 {
             result.notes.push(warning(
                 "low-snr",

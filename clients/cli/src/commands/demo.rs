@@ -22,7 +22,7 @@ use crate::{
 /// Our own fictional venue.
 const LANTERN_CELLAR: &str = include_str!("../../demo/lantern-cellar.toml");
 /// What is measured of every link, in this order.
-const ANALYSES: [&str; 4] = ["level", "latency", "response", "distortion"];
+const ANALYSES: [&str; 5] = ["level", "latency", "response", "distortion", "noise"];
 
 /// What to mind before any of this is done on a real rig.
 const CAUTIONS: &str = "Before you do this on a real rig: mute the PA and the in-ear mixes and \

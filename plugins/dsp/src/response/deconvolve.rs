@@ -5,7 +5,7 @@ use std::fmt;
 
 use rustfft::num_complex::Complex64;
 
-use super::extend::extend_down;
+use super::extend::{Heard, extend_down};
 use super::gates::Gate;
 use super::train::SweepTrain;
 use crate::align::{Alignment, Track};
@@ -22,6 +22,12 @@ const PEAK_RATIO_MIN: f64 = 10.0;
 
 /// Fades in seconds at the ends of a sweep's window, in which only noise sounds.
 const FADES_S: [f64; 2] = [0.04, 0.06];
+
+/// Bins at the bottom that an offset of the recording reaches.
+const OFFSET_BINS: usize = 4;
+
+/// Names of the channels.
+const CHANNELS: [&str; 2] = ["link", "reference"];
 
 /// One channel's answer to one sweep.
 #[derive(Debug, Clone)]
@@ -119,14 +125,23 @@ impl Divider {
                 .as_ref()
                 .map_or(1.0, |track| track.polarity),
         ];
+        let mut below = Vec::with_capacity(2);
         for (spectrum, sign) in spectra.iter_mut().zip(signs) {
-            self.divide(spectrum, &sent, sign);
+            below.push(self.divide(spectrum, &sent, sign));
         }
+        let trust = self.trust(&sent);
         let responses = self.transform.inverse_pair(&spectra[0], &spectra[1]);
         let [link, reference] = spectra;
-        let link = self.centre(link, &responses[0], "link")?;
+        let mut centre = |spectrum, number: usize| {
+            let heard = Heard {
+                spectrum: &mut below[number],
+                trust: &trust,
+            };
+            self.centre(spectrum, &responses[number], heard, CHANNELS[number])
+        };
+        let link = centre(link, 0)?;
         let reference = match alignment.reference {
-            Some(_) => Some(self.centre(reference, &responses[1], "reference")?),
+            Some(_) => Some(centre(reference, 1)?),
             None => None,
         };
         Ok(SweepResponse {
@@ -138,19 +153,32 @@ impl Divider {
         })
     }
 
-    /// `Y / X` where the sweep is strong; beyond, the value at the edge goes on.
-    fn divide(&self, spectrum: &mut [Complex64], sent: &[Complex64], sign: f64) {
-        let per_bin_hz = self.rate_hz / self.transform.size() as f64;
-        // Half of the fades' amplitude is reached half an octave, or half the fade, out.
-        let low = ((self.sweep.begin_hz * self.sweep.start_hz).sqrt() / per_bin_hz).ceil() as usize;
-        let high_hz = (self.sweep.stop_hz * self.sweep.end_hz).sqrt();
-        let high = ((high_hz.min(0.497 * self.rate_hz)) / per_bin_hz) as usize;
-        let low = low.max(1);
-        for (value, sent) in spectrum[low..=high].iter_mut().zip(&sent[low..=high]) {
-            *value /= sent;
+    /// `Y / X` where the sweep is strong; beyond, the value at the edge goes on. Gives `Y / X`
+    /// below the lower edge.
+    fn divide(&self, spectrum: &mut [Complex64], sent: &[Complex64], sign: f64) -> Vec<Complex64> {
+        let [low, high] = self.edges();
+        for (value, sent) in spectrum[..=high].iter_mut().zip(sent) {
+            *value *= sent.conj() / sent.norm_sqr().max(f64::MIN_POSITIVE);
         }
+        let below = spectrum[..low].to_vec();
         continue_down(spectrum, low, sign);
         continue_up(spectrum, high);
+        below
+    }
+
+    /// What a bin below the lower edge is worth: the sweep's energy against that at the edge. The
+    /// first ones hold the recording's offset.
+    fn trust(&self, sent: &[Complex64]) -> Vec<f64> {
+        let [low, _] = self.edges();
+        let edge = sent[low].norm_sqr();
+        let worth = |bin: usize| {
+            if bin < OFFSET_BINS {
+                0.0
+            } else {
+                sent[bin].norm_sqr() / edge
+            }
+        };
+        (0..low).map(worth).collect()
     }
 
     /// First and last bin at which the sweep has half of its amplitude: half an octave, or half
@@ -171,6 +199,7 @@ impl Divider {
         &self,
         mut spectrum: Vec<Complex64>,
         response: &[f64],
+        heard: Heard<'_>,
         which: &'static str,
     ) -> Result<Channel, NoResponse> {
         let size = response.len();
@@ -192,6 +221,7 @@ impl Divider {
             peak as f64
         };
         delay(&mut spectrum, -lag, size);
+        delay(heard.spectrum, -lag, size);
         let [low, high] = self.edges();
         let sign = response[peak].signum();
         continue_down(&mut spectrum, low, sign);
@@ -199,7 +229,7 @@ impl Divider {
         let circle_s = size as f64 / self.rate_hz;
         extend_down(
             &mut spectrum,
-            low,
+            &heard,
             &Gate::early(&self.sweep, circle_s),
             circle_s,
         );
@@ -213,13 +243,26 @@ impl Divider {
 /// A window of a recording without its mean, its ends faded: hum and offset that go on beyond it
 /// would else end in steps, whose spectrum reaches everywhere.
 fn faded(samples: &[f64], rate_hz: f64) -> Vec<f64> {
-    let mean = samples.iter().sum::<f64>() / samples.len() as f64;
+    let mean = offset(samples);
     let window_s = samples.len() as f64 / rate_hz;
     samples
         .iter()
         .enumerate()
         .map(|(index, &sample)| (sample - mean) * fades(index as f64 / rate_hz, window_s))
         .collect()
+}
+
+/// The recording's offset: its mean under Hann's window, which the low frequencies at the
+/// sweep's beginning hardly pass.
+fn offset(samples: &[f64]) -> f64 {
+    let turn = Complex64::cis(TAU / samples.len() as f64);
+    let mut phasor = Complex64::new(1.0, 0.0);
+    let mut sum = 0.0;
+    for sample in samples {
+        sum += sample * (1.0 - phasor.re);
+        phasor *= turn;
+    }
+    sum / samples.len() as f64
 }
 
 /// Weight of a window of `window_s` seconds, `time_s` after its beginning.

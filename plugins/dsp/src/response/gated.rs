@@ -1,5 +1,9 @@
 //! A response freed of its noise as far as that changes nothing else.
 
+mod floor;
+mod spectrum;
+mod sums;
+
 use rustfft::num_complex::Complex64;
 
 use super::deconvolve::SweepResponse;
@@ -8,6 +12,9 @@ use super::heard::Heard;
 use super::point::Point;
 use crate::fft::Transform;
 use crate::sweep::Sweep;
+use floor::{Leakage, NoiseFloor};
+use spectrum::{GateSpectrum, Gating};
+use sums::Sums;
 
 /// Samples in single precision are off by 2^-24 / sqrt(3) of themselves (RMS, rounding to
 /// nearest): no noise is taken to be less.
@@ -27,33 +34,48 @@ const COMPARED_MIN: f64 = 40.0;
 /// at one of them costs accuracy: one response in a thousand may suffer it.
 const CHANCE: f64 = 1e6;
 
+/// Multiple of the band's lower end up to which no harmonics are: the fade-in of the sweep has
+/// half of its amplitude at 0.7 of that, and none at half.
+const HARMONICS_FROM: f64 = 1.5;
+
 /// A link's response under several gates, of which each frequency takes the shortest that loses
 /// nothing but noise.
 ///
 /// The noise density of the response comes from its late lags, where the response itself has
-/// ended. A gate is long enough where what the next longer one would add, its power averaged over
-/// a third and over a twenty-fourth of an octave, is what the noise explains: a response that
-/// dies away shows there first, while a distant lag that is strong by itself (an alias of a
-/// harmonic, a click) is none of it. Own design; the bound that it approaches: noise of a gated
-/// sweep `2 N0 f T / (A^2 L)`.
+/// ended; lines of hum in it are told apart, and count as far as a gate spreads them. A gate is
+/// long enough where what the next longer one would add, its power averaged over a third and over
+/// a twenty-fourth of an octave, is what the noise explains: a response that dies away shows there
+/// first, while a distant lag that is strong by itself (an alias of a harmonic, a click) is none
+/// of it. Own design; the bound that it approaches: noise of a gated sweep `2 N0 f T / (A^2 L)`.
 pub struct Gated {
     gates: Vec<Gate>,
-    per_bin_hz: f64,
+    /// How a line spreads under each gate; empty where there is none.
+    leakages: Vec<Leakage>,
     sweep: Sweep,
-    /// Seconds of lags that the noise was taken from.
-    noise_s: f64,
+    circle_s: f64,
+    rate_hz: f64,
     channels: Vec<GatedChannel>,
 }
 
 /// One channel under all gates.
 struct GatedChannel {
-    /// Spectrum by gate, then bin.
-    spectra: Vec<Vec<Complex64>>,
-    /// By gate (all but the longest): running sum over bins of the power that the next longer one
-    /// adds.
-    cut_off: Vec<Vec<f64>>,
-    /// Running sum over bins of the noise density (power per second of gate).
-    noise: Vec<f64>,
+    /// One a gate.
+    spectra: Vec<GateSpectrum>,
+    /// One a gate: the power that the next longer one adds, or no gate at all.
+    cut_off: Vec<Sums>,
+    noise: NoiseFloor,
+}
+
+/// What a gate cut off, and what it may.
+struct Compared {
+    /// Mean power that the next longer gate adds.
+    lost: f64,
+    /// Power that changes nothing.
+    harmless: f64,
+    /// Power that noise and lines of hum add in the mean.
+    noise: f64,
+    /// The most that noise without lines adds by chance.
+    by_chance: f64,
 }
 
 impl Gated {
@@ -64,39 +86,45 @@ impl Gated {
         let gates = Gate::choice(lengths_s, sweep, circle_s);
         let noise_gate = Gate::noise(&gates[gates.len() - 1]);
         let silent = vec![Complex64::default(); response.link.spectrum.len()];
-        let spectra = [
+        let wholes = [
             &response.link.spectrum,
             response.reference.as_ref().map_or(&silent, |r| &r.spectrum),
         ];
-        let mut transform = Transform::new(response.size);
-        let responses = transform.inverse_pair(spectra[0], spectra[1]);
-        let mut under = |gate: &Gate| -> [Vec<Complex64>; 2] {
-            let gated = responses
-                .each_ref()
-                .map(|samples| weigh(samples, gate, response.rate_hz));
-            transform.forward_pair(&gated[0], &gated[1])
+        let responses = Transform::new(response.size).inverse_pair(wholes[0], wholes[1]);
+        let gating = Gating {
+            responses: &responses,
+            rate_hz: response.rate_hz,
         };
-        let noise = under(&noise_gate);
-        let by_gate: Vec<[Vec<Complex64>; 2]> = gates.iter().map(&mut under).collect();
-        let count = if response.reference.is_some() { 2 } else { 1 };
-        let mut by_channel: [Vec<Vec<Complex64>>; 2] = Default::default();
-        for [link, reference] in by_gate {
+        let mut by_channel: [Vec<GateSpectrum>; 2] = Default::default();
+        for [link, reference] in gates.iter().map(|gate| gating.spectra(gate)) {
             by_channel[0].push(link);
             by_channel[1].push(reference);
         }
         let heard = Heard::new(response, sweep, &noise_gate);
-        let channels = by_channel
-            .into_iter()
-            .zip(&noise)
+        let band_hz = [0.8 * sweep.start_hz, 1.02 * sweep.stop_hz];
+        let count = if response.reference.is_some() { 2 } else { 1 };
+        let floors: Vec<NoiseFloor> = gating
+            .bins(&noise_gate)
+            .iter()
             .take(count)
-            .map(|(spectra, noise)| GatedChannel::new(spectra, noise, &heard))
+            .map(|noise| NoiseFloor::new(noise, &noise_gate, &heard, band_hz))
             .collect();
+        let has_lines = floors.iter().any(NoiseFloor::has_lines);
+        let with_lines = gates.iter().filter(|_| has_lines);
+        let leakages: Vec<Leakage> = with_lines.map(Leakage::new).collect();
+        let channels = floors.into_iter().zip(by_channel).zip(wholes);
+        let channels = channels.map(|((noise, spectra), whole)| GatedChannel {
+            cut_off: cut_off_by_gate(&spectra, whole, &gates, &leakages, &noise, band_hz),
+            spectra,
+            noise,
+        });
         Self {
+            channels: channels.collect(),
+            leakages,
             gates,
-            per_bin_hz: response.rate_hz / response.size as f64,
             sweep: *sweep,
-            noise_s: noise_gate.noise_s(),
-            channels,
+            circle_s,
+            rate_hz: response.rate_hz,
         }
     }
 
@@ -104,19 +132,47 @@ impl Gated {
     /// within the swept band.
     #[must_use]
     pub fn at(&self, frequency_hz: f64) -> Point {
-        let index = self.gate_at(frequency_hz);
-        let gate = &self.gates[index];
+        let shortest = self.gate_at(frequency_hz);
+        // Longer gates only help against lines, which they spread less.
+        let longest = if self.is_hum(shortest, frequency_hz) {
+            self.gates.len() - 1
+        } else {
+            shortest
+        };
+        (shortest..=longest)
+            .map(|gate| self.under(gate, frequency_hz))
+            .min_by(|a, b| a.variance.total_cmp(&b.variance))
+            .expect("the shortest is one of them")
+    }
+
+    /// Whether lines bring more to a gate than the floor does.
+    fn is_hum(&self, gate: usize, frequency_hz: f64) -> bool {
+        self.leakages.get(gate).is_some_and(|leakage| {
+            self.channels.iter().any(|channel| {
+                let floor = channel.noise.floor(frequency_hz) * self.gates[gate].noise_s();
+                channel.noise.of_lines(frequency_hz, leakage) > floor
+            })
+        })
+    }
+
+    /// The response under gate number `index`.
+    fn under(&self, index: usize, frequency_hz: f64) -> Point {
+        let gate_s = self.gates[index].noise_s();
         let mut point = Point {
             frequency_hz,
             value: Complex64::new(1.0, 0.0),
             variance: 0.0,
-            gate_s: gate.noise_s(),
+            gate_s,
         };
         for (number, channel) in self.channels.iter().enumerate() {
-            let value = interpolated(&channel.spectra[index], frequency_hz / self.per_bin_hz);
-            let noise = self.noise_density(channel, frequency_hz);
-            let relative = noise * gate.noise_s() / value.norm_sqr().max(f64::MIN_POSITIVE);
-            point.variance += relative;
+            let value = channel.spectra[index].at(frequency_hz);
+            let power = value.norm_sqr().max(f64::MIN_POSITIVE);
+            let floor = channel.noise.floor(frequency_hz) / power;
+            let lines = self.leakages.get(index).map_or(0.0, |leakage| {
+                channel.noise.of_lines(frequency_hz, leakage) / power
+            });
+            point.variance += floor.max(self.rounding(frequency_hz)) * gate_s + lines;
+            point.variance += self.loss(channel, index, frequency_hz) / power;
             if number == 0 {
                 point.value *= value;
             } else {
@@ -126,30 +182,44 @@ impl Gated {
         point
     }
 
-    /// Ratio of signal to noise power of the link's return between two frequencies.
+    /// Ratio of signal to noise power of the link's return between two frequencies, and its
+    /// relative standard deviation.
     ///
     /// The sweep's energy falls with f, so both sums run over `1 / f` times the response's.
     #[must_use]
-    pub fn snr(&self, from_hz: f64, to_hz: f64) -> f64 {
+    pub fn snr(&self, from_hz: f64, to_hz: f64) -> [f64; 2] {
         let link = &self.channels[0];
         let longest = self.gates.len() - 1;
-        let bins = (from_hz / self.per_bin_hz).ceil() as usize..=(to_hz / self.per_bin_hz) as usize;
+        let spectrum = &link.spectra[longest];
+        let bins = (from_hz / spectrum.per_bin_hz).ceil() as usize
+            ..=(to_hz / spectrum.per_bin_hz) as usize;
         let duration_s = self.sweep.time_constant_s * (to_hz / from_hz).ln();
-        let (mut signal, mut noise) = (0.0, 0.0);
+        let (mut signal, mut rounding) = (0.0, 0.0);
         for bin in bins {
-            let frequency_hz = bin as f64 * self.per_bin_hz;
-            let density = (link.noise[bin + 1] - link.noise[bin])
-                .max(self.rounding(frequency_hz) * link.spectra[longest][bin].norm_sqr());
-            let gate_s = self.gates[longest].noise_s();
-            let power = link.spectra[longest][bin].norm_sqr() - density * gate_s;
-            signal += power / frequency_hz;
-            noise += density / frequency_hz;
+            let frequency_hz = bin as f64 * spectrum.per_bin_hz;
+            let power = spectrum.bins[bin].norm_sqr() / frequency_hz * spectrum.per_bin_hz;
+            signal += power;
+            rounding += power * self.rounding(frequency_hz);
         }
-        (signal / (duration_s * noise)).max(1e-12)
+        let [noise, variance] = link.noise.over_frequency(from_hz, to_hz);
+        let noise = noise.max(rounding);
+        let heard = signal;
+        signal -= noise * self.gates[longest].noise_s();
+        let snr = (signal / (duration_s * noise)).max(1e-12);
+        // What was heard holds noise, too, of which only the mean was taken out.
+        let of_signal = (heard / signal.max(1e-12 * heard)).powi(2) * variance;
+        let unsure = if snr < 1.0 { of_signal } else { 0.0 };
+        [snr, (variance + unsure).sqrt()]
     }
 
     /// Number of the gate that is long enough for every channel.
+    ///
+    /// At the lower end of the band that is the longest one: below it the response is but an
+    /// extrapolation, which shorter gates would mix in.
     fn gate_at(&self, frequency_hz: f64) -> usize {
+        if frequency_hz < HARMONICS_FROM * self.sweep.start_hz {
+            return self.gates.len() - 1;
+        }
         (0..self.gates.len() - 1)
             .find(|&gate| {
                 self.channels
@@ -159,84 +229,106 @@ impl Gated {
             .unwrap_or(self.gates.len() - 1)
     }
 
+    /// Power that a gate cut off which no noise explains, as far as that is harmless.
+    ///
+    /// Of what the longest gate cut off that is only known at the lower end of the band, where
+    /// there are no harmonics yet, and in no hum: there the band's end rings.
+    fn loss(&self, channel: &GatedChannel, gate: usize, frequency_hz: f64) -> f64 {
+        let is_longest = gate + 1 == self.gates.len();
+        let is_known =
+            frequency_hz < HARMONICS_FROM * self.sweep.start_hz && !self.is_hum(gate, frequency_hz);
+        if is_longest && !is_known {
+            return 0.0;
+        }
+        COMPARED_OCTAVES
+            .iter()
+            .map(|octaves| self.compared(channel, gate, frequency_hz, *octaves))
+            .map(|compared| {
+                let most = if is_longest {
+                    f64::INFINITY
+                } else {
+                    compared.harmless
+                };
+                compared.lost.min(most) - compared.noise
+            })
+            .fold(0.0, f64::max)
+    }
+
     fn is_enough(&self, channel: &GatedChannel, gate: usize, frequency_hz: f64) -> bool {
-        let lost_s = self.gates[gate + 1].noise_s() - self.gates[gate].noise_s();
-        let value = interpolated(
-            &channel.spectra[self.gates.len() - 1],
-            frequency_hz / self.per_bin_hz,
-        );
-        let harmless = (HARMLESS * value.norm()).powi(2);
-        let noise = self.noise_density(channel, frequency_hz) * lost_s;
-        COMPARED_OCTAVES.iter().all(|octaves| {
-            let half_hz = (frequency_hz * (octaves.exp2() - 1.0)).max(0.5 * COMPARED_MIN / lost_s);
-            // Both the loss and the noise that it is compared with are means of this many values.
-            let scatter = 1.0 / (2.0 * half_hz * lost_s) + self.noise_scatter(frequency_hz);
-            let lost = self.mean(&channel.cut_off[gate], frequency_hz, half_hz);
-            lost <= harmless || lost <= noise * (1.0 + excess_by_chance(scatter))
-        })
+        COMPARED_OCTAVES
+            .iter()
+            .map(|octaves| self.compared(channel, gate, frequency_hz, *octaves))
+            .all(|compared| compared.lost <= compared.harmless.max(compared.by_chance))
     }
 
-    /// Noise density of a channel's response about `frequency_hz`, power per second of gate.
-    fn noise_density(&self, channel: &GatedChannel, frequency_hz: f64) -> f64 {
-        let last = &channel.spectra[self.gates.len() - 1];
-        let value = interpolated(last, frequency_hz / self.per_bin_hz).norm_sqr();
-        self.mean(
-            &channel.noise,
-            frequency_hz,
-            self.noise_half_hz(frequency_hz),
-        )
-        .max(self.rounding(frequency_hz) * value)
-    }
-
-    /// Half width in Hz that the noise density is averaged over: a third of an octave, or what
-    /// holds six bins.
-    fn noise_half_hz(&self, frequency_hz: f64) -> f64 {
-        (frequency_hz * 0.12).max(6.0 * self.per_bin_hz)
-    }
-
-    /// Relative variance of the noise density.
-    fn noise_scatter(&self, frequency_hz: f64) -> f64 {
-        1.0 / (2.0 * self.noise_half_hz(frequency_hz) * self.noise_s)
+    /// Compares what the next longer gate adds with the noise, within `octaves` on either side.
+    fn compared(
+        &self,
+        channel: &GatedChannel,
+        gate: usize,
+        frequency_hz: f64,
+        octaves: f64,
+    ) -> Compared {
+        let longer_s = self
+            .gates
+            .get(gate + 1)
+            .map_or(self.circle_s, Gate::noise_s);
+        let lost_s = longer_s - self.gates[gate].noise_s();
+        // Bins further apart than the resolution of what is lost miss some of it.
+        let heard_s = lost_s.min(1.0 / channel.spectra[gate].per_bin_hz);
+        let power = channel.spectra[self.gates.len() - 1]
+            .at(frequency_hz)
+            .norm_sqr();
+        let half_hz = (frequency_hz * (octaves.exp2() - 1.0)).max(0.5 * COMPARED_MIN / lost_s);
+        // Both the loss and the noise that it is compared with are means of so many values.
+        let scatter = 1.0 / (2.0 * half_hz * heard_s) + channel.noise.scatter(frequency_hz);
+        let rounding = self.rounding(frequency_hz) * power;
+        let floor = channel.noise.floor(frequency_hz).max(rounding) * lost_s;
+        Compared {
+            lost: channel.cut_off[gate].mean(frequency_hz, half_hz),
+            harmless: HARMLESS.powi(2) * power,
+            noise: floor.max(channel.noise.mean(frequency_hz, half_hz) * lost_s),
+            by_chance: floor * (1.0 + excess_by_chance(scatter)),
+        }
     }
 
     /// Noise density of single-precision samples, relative to the response's power: white noise
     /// of `ROUNDING A` against the sweep's energy `A^2 L / (4 f)`.
     fn rounding(&self, frequency_hz: f64) -> f64 {
-        let sweep = &self.sweep;
-        ROUNDING.powi(2) * 4.0 * frequency_hz / (sweep.time_constant_s * self.rate_hz())
-    }
-
-    fn rate_hz(&self) -> f64 {
-        self.per_bin_hz * 2.0 * (self.channels[0].spectra[0].len() - 1) as f64
-    }
-
-    /// Mean of what `sums` is the running sum of, over `half_hz` on either side, within the band.
-    fn mean(&self, sums: &[f64], frequency_hz: f64, half_hz: f64) -> f64 {
-        let low_hz = (frequency_hz - half_hz).max(0.8 * self.sweep.start_hz);
-        let high_hz = (frequency_hz + half_hz).min(self.sweep.stop_hz * 1.02);
-        let from = ((low_hz / self.per_bin_hz) as usize).min(sums.len() - 2);
-        let to = ((high_hz / self.per_bin_hz) as usize + 1).clamp(from + 1, sums.len() - 1);
-        (sums[to] - sums[from]) / (to - from) as f64
+        ROUNDING.powi(2) * 4.0 * frequency_hz / (self.sweep.time_constant_s * self.rate_hz)
     }
 }
 
-impl GatedChannel {
-    fn new(spectra: Vec<Vec<Complex64>>, noise: &[Complex64], heard: &Heard) -> Self {
-        let cut_off = spectra
-            .windows(2)
-            .map(|pair| {
-                let lost = pair[0].iter().zip(&pair[1]);
-                running_sum(lost.map(|(a, b)| (a - b).norm_sqr()))
-            })
-            .collect();
-        let density = |(bin, value): (usize, &Complex64)| value.norm_sqr() / heard.seconds(bin);
-        let noise = running_sum(noise.iter().enumerate().map(density));
-        Self {
-            spectra,
-            cut_off,
-            noise,
-        }
-    }
+/// Power of what each longer spectrum has and the one before it has not, where no line hides it.
+fn cut_off_by_gate(
+    spectra: &[GateSpectrum],
+    whole: &[Complex64],
+    gates: &[Gate],
+    leakages: &[Leakage],
+    noise: &NoiseFloor,
+    band_hz: [f64; 2],
+) -> Vec<Sums> {
+    let longer = spectra.iter().skip(1).map(|spectrum| &spectrum.bins[..]);
+    let longer = longer.chain([whole]);
+    let by_gate = spectra.iter().zip(longer).enumerate();
+    by_gate
+        .map(|(gate, (shorter, longer))| {
+            // Circles are halved: bins of the shorter one are bins of the longer one.
+            let stride = (longer.len() - 1) / (shorter.bins.len() - 1);
+            let pairs = shorter.bins.iter().zip(longer.iter().step_by(stride));
+            let hidden = |bin: usize| {
+                let frequency_hz = bin as f64 * shorter.per_bin_hz;
+                leakages.get(gate).is_some_and(|leakage| {
+                    let lines = noise.of_lines(frequency_hz, leakage);
+                    lines > noise.floor(frequency_hz) * gates[gate].noise_s()
+                })
+            };
+            let powers = pairs
+                .enumerate()
+                .map(|(bin, (a, b))| (!hidden(bin)).then(|| (a - b).norm_sqr()));
+            Sums::new(powers, shorter.per_bin_hz, band_hz)
+        })
+        .collect()
 }
 
 /// Relative excess over its mean that a noise power of relative variance `scatter` has by chance
@@ -246,43 +338,4 @@ impl GatedChannel {
 fn excess_by_chance(scatter: f64) -> f64 {
     let exponent = CHANCE.ln() * scatter;
     (2.0 * exponent).sqrt() + exponent
-}
-
-/// `sums[k]` is the sum of the first k values.
-fn running_sum(values: impl Iterator<Item = f64>) -> Vec<f64> {
-    let mut total = 0.0;
-    std::iter::once(0.0)
-        .chain(values.map(|value| {
-            total += value;
-            total
-        }))
-        .collect()
-}
-
-/// A circular response under a gate.
-fn weigh(samples: &[f64], gate: &Gate, rate_hz: f64) -> Vec<f64> {
-    let size = samples.len() as i64;
-    let mut weighed = vec![0.0; samples.len()];
-    let first = (gate.from_s * rate_hz).ceil() as i64;
-    let last = (gate.to_s * rate_hz).floor() as i64;
-    for lag in first..=last.min(first + size - 1) {
-        let index = lag.rem_euclid(size) as usize;
-        weighed[index] = samples[index] * gate.weight(lag as f64 / rate_hz);
-    }
-    weighed
-}
-
-/// Cubic interpolation (Lagrange) of a spectrum at a fractional bin.
-fn interpolated(spectrum: &[Complex64], bin: f64) -> Complex64 {
-    let base = (bin.floor() as usize).clamp(1, spectrum.len() - 3);
-    let x = bin - base as f64;
-    let weights = [
-        -x * (x - 1.0) * (x - 2.0) / 6.0,
-        (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
-        -(x + 1.0) * x * (x - 2.0) / 2.0,
-        (x + 1.0) * x * (x - 1.0) / 6.0,
-    ];
-    (0..4)
-        .map(|index| spectrum[base + index - 1] * weights[index])
-        .sum()
 }

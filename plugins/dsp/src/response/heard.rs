@@ -15,7 +15,6 @@ const PLACES: usize = 256;
 /// faded): `integral of gate(t)^2 window(t_f + t)^2 dt`, at most that of the gate alone.
 pub(super) struct Heard {
     sweep: Sweep,
-    per_bin_hz: f64,
     circle_s: f64,
     /// The integral by time in the circle.
     table: Vec<f64>,
@@ -39,15 +38,14 @@ impl Heard {
         };
         Self {
             sweep: *sweep,
-            per_bin_hz: response.rate_hz / response.size as f64,
             circle_s,
             table: (0..PLACES).map(heard).collect(),
         }
     }
 
-    /// The integral at a bin of the transform.
-    pub(super) fn seconds(&self, bin: usize) -> f64 {
-        let frequency_hz = (bin as f64 * self.per_bin_hz).max(self.sweep.begin_hz);
+    /// The integral at `frequency_hz`.
+    pub(super) fn seconds(&self, frequency_hz: f64) -> f64 {
+        let frequency_hz = frequency_hz.max(self.sweep.begin_hz);
         let time_s = BEFORE_S + self.sweep.time_of_s(frequency_hz);
         let place = time_s / self.circle_s * PLACES as f64;
         self.table[place.round() as usize % PLACES]

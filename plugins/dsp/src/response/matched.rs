@@ -20,28 +20,37 @@ impl PathDifference<'_> {
     /// Divides `point` by the difference, interpolated over log f in dB and degree; beyond its
     /// ends their values hold. Without any points it changes nothing.
     pub fn divide(&self, point: &mut Point) {
-        let lengths = [self.frequency_hz, self.gain_db, self.phase_degree].map(<[f64]>::len);
-        let Some(last) = lengths
-            .into_iter()
-            .min()
-            .and_then(|count| count.checked_sub(1))
-        else {
+        let Some((below, above, share)) = self.place(point.frequency_hz) else {
             return;
-        };
-        let at = self.frequency_hz;
-        let above = at[..=last]
-            .partition_point(|&f| f < point.frequency_hz)
-            .min(last);
-        let below = above.saturating_sub(1);
-        let span = (at[above] / at[below]).ln();
-        let share = if span > 0.0 {
-            ((point.frequency_hz / at[below]).ln() / span).clamp(0.0, 1.0)
-        } else {
-            0.0
         };
         let between = |values: &[f64]| values[below] + share * (values[above] - values[below]);
         let phase = between(self.phase_degree).to_radians();
         point.value /= Complex64::from_polar(amplitude(between(self.gain_db)), phase);
+    }
+
+    /// Gain in dB at a frequency in Hz, interpolated likewise; 0 without any points.
+    #[must_use]
+    pub fn gain_db_at(&self, frequency_hz: f64) -> f64 {
+        self.place(frequency_hz)
+            .map_or(0.0, |(below, above, share)| {
+                self.gain_db[below] + share * (self.gain_db[above] - self.gain_db[below])
+            })
+    }
+
+    /// The points on either side of a frequency, and how far it lies from the first to the second.
+    fn place(&self, frequency_hz: f64) -> Option<(usize, usize, f64)> {
+        let lengths = [self.frequency_hz, self.gain_db, self.phase_degree].map(<[f64]>::len);
+        let last = lengths.into_iter().min()?.checked_sub(1)?;
+        let at = self.frequency_hz;
+        let above = at[..=last].partition_point(|&f| f < frequency_hz).min(last);
+        let below = above.saturating_sub(1);
+        let span = (at[above] / at[below]).ln();
+        let share = if span > 0.0 {
+            ((frequency_hz / at[below]).ln() / span).clamp(0.0, 1.0)
+        } else {
+            0.0
+        };
+        Some((below, above, share))
     }
 }
 
