@@ -66,6 +66,7 @@ impl Take {
 }
 
 /// Runs both, with some parameters set otherwise than by default.
+#[allow(dead_code, reason = "an analysis with methods is compared by these")]
 pub fn compare<P: Plugin>(analysis: &str, settings: &[(&str, f64)]) {
     let set = |bench: Bench, (id, number): &(&str, f64)| bench.set(id, *number);
     let bench = settings.iter().fold(Bench::of::<P>(analysis, RATE_HZ), set);
