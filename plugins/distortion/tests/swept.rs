@@ -197,7 +197,7 @@ fn check(
 const FACTORS: [f64; 4] = [0.1, 0.2, 1.0, 3.0];
 
 #[test]
-fn hammerstein_links_are_read_within_0_05_db_of_their_closed_form() {
+fn hammerstein_links_are_read_within_0_1_db_of_their_closed_form() {
     let request = swept(&[("level_dbfs", -6.0)]);
     let sent = stimulus(&request);
     let peak = 10f64.powf(-6.0 / 20.0);
@@ -208,7 +208,7 @@ fn hammerstein_links_are_read_within_0_05_db_of_their_closed_form() {
         let result = analyse(&request, &sent, &returned, Some(&sent)).unwrap();
         println!("{low_hz} to {high_hz} Hz, order {order}");
         let band_hz = [f64::max(low_hz, 20.0), high_hz];
-        check(&result, peak, FACTORS, &sections, band_hz, 0.05);
+        check(&result, peak, FACTORS, &sections, band_hz, 0.1);
     }
 }
 

@@ -213,9 +213,9 @@ fn dropouts_of_5_to_60_ms_in_three_steps_are_told_and_cost_no_figure() {
     let request = request(Mode::Recorded, &[]);
     let sent = stimulus(&request);
     let mut returned = through(&sent, 0, 1e-5, 1, |x| x.clamp(-0.3, 0.3));
-    // Steps of a quarter of a second from -60 to -31 dBFS, then of half a second.
+    // Steps of half a second from -60 dBFS on.
     let body_first = 1.85 * f64::from(RATE_HZ);
-    for (after_s, lost_s) in [(4.4, 0.03), (9.8, 0.06), (17.25, 0.005)] {
+    for (after_s, lost_s) in [(8.65, 0.03), (17.3, 0.06), (24.75, 0.005)] {
         let first = (body_first + after_s * f64::from(RATE_HZ)) as usize;
         let count = (lost_s * f64::from(RATE_HZ)) as usize;
         returned[first..first + count].fill(0.0);
