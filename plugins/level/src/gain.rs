@@ -18,8 +18,8 @@ const LINEAR_DB: (f64, f64) = (60.0, 6.0);
 /// pure noise the largest would be three times as far off.
 const LINEAR_UNCERTAINTY_MAX_DB: f64 = 0.02;
 
-/// Mean square of the steps' departures from their mean, in deviations, that noise explains: the
-/// mean of five such squares passes it once in 300 times.
+/// Mean square of the differences between neighbouring steps, in deviations, that noise explains:
+/// the mean of five such squares passes it about once in 100 times.
 const SCATTER_MAX: f64 = 3.6;
 
 /// Changes nearer to the largest than so many deviations of their difference may be as large.
@@ -81,17 +81,25 @@ pub fn gain_of(gains: &[StepGain], clip: Option<Estimate>) -> Option<(Estimate, 
 
 /// Mean gain of some steps and the lowest level among them. Its deviation is that of the noise; that
 /// of the steps' own scatter where noise does not explain it, as with a link that fades.
+///
+/// The scatter is told by neighbours, half of whose squared differences are on average their
+/// variance: a gain that bends with the level is none.
 fn mean<'a>(steps: impl Iterator<Item = &'a StepGain>) -> Option<(Estimate, f64)> {
     let gains: Vec<(f64, Estimate)> = steps.map(|step| (step.level_dbfs, step.gain_db)).collect();
     let count = gains.len() as f64;
     let (lowest_dbfs, _) = *gains.first()?;
     let sum = |f: &dyn Fn(Estimate) -> f64| gains.iter().map(|&(_, gain)| f(gain)).sum::<f64>();
     let value = sum(&|gain| gain.value) / count;
-    let off = |gain: Estimate| gain.value - value;
     let noise = sum(&|gain| gain.uncertainty.powi(2)) / count;
-    let scatter = sum(&|gain| off(gain).powi(2)) / (count - 1.0).max(1.0);
-    let excess = sum(&|gain| (off(gain) / gain.uncertainty.max(1e-9)).powi(2));
-    let explained = excess <= SCATTER_MAX * (count - 1.0).max(1.0);
+    let (mut scatter, mut excess) = (0.0, 0.0);
+    for pair in gains.windows(2) {
+        let [(_, one), (_, other)] = [pair[0], pair[1]];
+        let square = (one.value - other.value).powi(2);
+        let variance = one.uncertainty.powi(2) + other.uncertainty.powi(2);
+        scatter += square / 2.0 / (count - 1.0);
+        excess += square / variance.max(1e-18) / (count - 1.0);
+    }
+    let explained = excess <= SCATTER_MAX;
     let variance = if explained { noise } else { noise.max(scatter) } / count;
     let uncertainty = variance.sqrt();
     Some((Estimate { value, uncertainty }, lowest_dbfs))
