@@ -6,5 +6,7 @@ mod speed;
 use goodwire_plugin_distortion::Distortion;
 
 fn main() {
-    speed::compare::<Distortion>("distortion", &[]);
+    for method in ["stepped", "swept", "intermodulation"] {
+        speed::compare_method::<Distortion>("distortion", method);
+    }
 }

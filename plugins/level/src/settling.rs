@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use goodwire_dsp::tone::ToneFit;
+use goodwire_dsp::tone::{Complex64, ToneFit};
 
 /// Share of a step that is read where it is still settling: the last part. Of an attack time of a
 /// fifth of the step, 2 % of the change are left in it.
@@ -39,13 +39,13 @@ fn amplitude(samples: &[f32], cycles: f64) -> f64 {
     // Whole periods, so that what does not change leaks alike into all parts.
     let periods = (samples.len() as f64 * cycles).floor();
     let count = ((periods / cycles) as usize).min(samples.len());
-    let (mut re, mut im) = (0.0, 0.0);
-    for (n, &sample) in samples[..count].iter().enumerate() {
-        let (sine, cosine) = (TAU * (cycles * n as f64).fract()).sin_cos();
-        re += f64::from(sample) * cosine;
-        im += f64::from(sample) * sine;
+    let turn = Complex64::cis(-TAU * cycles);
+    let (mut sum, mut phasor) = (Complex64::default(), Complex64::new(1.0, 0.0));
+    for &sample in &samples[..count] {
+        sum += f64::from(sample) * phasor;
+        phasor *= turn;
     }
-    2.0 * re.hypot(im) / count.max(1) as f64
+    2.0 * sum.norm() / count.max(1) as f64
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use std::{hint::black_box, time::Duration};
 
 use criterion::Criterion;
 use goodwire_dsp::fft::{Transform, smooth_size};
-use goodwire_plugin_sdk::Plugin;
+use goodwire_plugin_sdk::{Kind, Plugin};
 
 #[path = "link.rs"]
 mod link;
@@ -66,11 +66,24 @@ impl Take {
 }
 
 /// Runs both, with some parameters set otherwise than by default.
+#[allow(dead_code, reason = "an analysis with methods is compared by these")]
 pub fn compare<P: Plugin>(analysis: &str, settings: &[(&str, f64)]) {
-    let mut criterion = Criterion::default().configure_from_args();
     let set = |bench: Bench, (id, number): &(&str, f64)| bench.set(id, *number);
     let bench = settings.iter().fold(Bench::of::<P>(analysis, RATE_HZ), set);
-    let take = Take::of::<P>(&bench);
+    compare_bench::<P>(analysis, &bench);
+}
+
+/// Runs both for an analysis by one of its methods.
+#[allow(dead_code, reason = "only one analysis has methods")]
+pub fn compare_method<P: Plugin>(analysis: &str, method: &str) {
+    let mut bench = Bench::of::<P>(analysis, RATE_HZ);
+    bench.insert("method", Kind::StringValue(method.to_owned()));
+    compare_bench::<P>(&format!("{analysis} {method}"), &bench);
+}
+
+fn compare_bench<P: Plugin>(analysis: &str, bench: &Bench) {
+    let mut criterion = Criterion::default().configure_from_args();
+    let take = Take::of::<P>(bench);
     let mut group = criterion.benchmark_group(format!("{analysis}, {:.1} s", take.seconds()));
     group
         .sample_size(20)
