@@ -53,8 +53,11 @@ test-rust:
 test-python: $(VENV)/installed
 	$(VENV)/bin/python -m pytest tests/reference tests/python
 
-bench:
+## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
+bench: $(VENV)/installed
 	$(CARGO) bench --workspace
+	$(CARGO) build --release --locked --workspace
+	$(VENV)/bin/python tests/bench/side_by_side.py
 
 ## Kills the daemon with SIGKILL at random instants, COUNT times, and counts told results that were lost.
 kill-loop: build

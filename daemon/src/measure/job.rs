@@ -137,6 +137,7 @@ impl Job {
             r#match: None,
             clip_point_dbfs: None,
             other_links: Vec::new(),
+            shared_send_links: Vec::new(),
             mode: Mode::Live as i32,
             ..self.open.clone()
         };

@@ -279,7 +279,9 @@ impl Desk {
             has_reference: self.config.reference.is_some(),
             r#match: used,
             is_match,
-            other_links: self.other_links(&link),
+            other_links: self.others(|other| other.name != link.name),
+            shared_send_links: self
+                .others(|other| other.name != link.name && other.send == link.send),
             ..OpenRequest::default()
         };
         let plugin = Arc::clone(&found.plugin);
@@ -293,13 +295,12 @@ impl Desk {
         })
     }
 
-    /// Names of the links that are on other sends: what they hear of this one went through the
-    /// air or through the interface, not through a cable that they share.
-    fn other_links(&self, link: &LinkConfig) -> Vec<String> {
+    /// Names of some of the links.
+    fn others(&self, of: impl Fn(&LinkConfig) -> bool) -> Vec<String> {
         let links = self.config.links.iter();
         links
-            .filter(|other| other.send != link.send)
-            .map(|other| other.name.clone())
+            .filter(|link| of(link))
+            .map(|link| link.name.clone())
             .collect()
     }
 

@@ -3,6 +3,8 @@
 use goodwire_dsp::align::{AlignError, Alignment, Recordings, align};
 use goodwire_dsp::response::SweepTrain;
 use goodwire_dsp::stimulus::Stimulus;
+use goodwire_plugin_sdk::api::Note;
+use goodwire_plugin_sdk::figures::info;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, Plan, SessionResult};
 use goodwire_plugin_sdk::take::{Take, plan_of_one_step};
@@ -41,7 +43,7 @@ impl CrosstalkSession {
         if others.is_empty() {
             return Err(Failure::new(
                 "no-other-links",
-                "no other link has a send of its own, so there is nothing that could hear this one",
+                "the rig has no other link, so there is nothing that could hear this one",
             ));
         }
         let named = self.request.other_links.iter().zip(others);
@@ -115,6 +117,18 @@ impl Session for CrosstalkSession {
         let (mut take, others) = self.hearing.finish();
         let (alignment, has_reference) = self.anchor(&mut take)?;
         let others = self.others(&mut take, others)?;
-        result(alignment, has_reference, self.stimulus.body(), &others)
+        let body = self.stimulus.body();
+        let mut found = result(alignment, has_reference, body, &others)?;
+        found.notes.extend(shared(&self.request.shared_send_links));
+        Ok(found)
     }
+}
+
+/// Says which of the others hear this link's send through a cable, and not by leakage.
+fn shared(links: &[String]) -> Option<Note> {
+    let text = format!(
+        "{} shares this link's send: what it hears is the sound that it is sent, no crosstalk",
+        links.join(", ")
+    );
+    (!links.is_empty()).then(|| info("shared-send", text))
 }

@@ -11,9 +11,9 @@ use goodwire_plugin_sdk::payload::OpenRequest;
 /// Band in Hz that the figure and the curve are of.
 pub const BAND_HZ: [f64; 2] = [20.0, 20_000.0];
 
-/// Where the sweep begins, in Hz: two octaves below, so that the noise at its edge, where what
-/// leaks from circuit to circuit is weakest, stays out of the band.
-const BEGIN_HZ: f64 = 5.0;
+/// Swept band in Hz. It begins far lower, so that the noise at its edge, where what leaks
+/// from circuit to circuit is weakest, stays out of the band.
+pub const SWEPT_HZ: [f64; 2] = [3.0, 20_000.0];
 
 /// Settings of one measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -25,7 +25,7 @@ pub struct Settings {
 
 /// The parameters of the analysis.
 pub fn declared() -> Vec<Parameter> {
-    let text = "Seconds of the sweep, 5 Hz to 20 kHz: four times as long hears 6 dB more.";
+    let text = "Seconds of the sweep, 3 Hz to 20 kHz: four times as long hears 6 dB more.";
     vec![
         number("duration_s", "s", 5.0, text).within(1.0, 60.0),
         parameters::level_dbfs(-20.0),
@@ -46,7 +46,7 @@ impl Settings {
 
     /// The stimulus at `rate_hz`; `seed` decides the wake-up noise alone.
     pub fn stimulus(&self, rate_hz: f64, seed: u64) -> Stimulus<SweepTrain> {
-        let sweep = Sweep::new(rate_hz, 1.0, BEGIN_HZ, BAND_HZ[1], self.duration_s);
+        let sweep = Sweep::new(rate_hz, 1.0, SWEPT_HZ[0], SWEPT_HZ[1], self.duration_s);
         let train = SweepTrain::new(sweep, vec![amplitude(self.level_dbfs)]);
         let (level_dbfs, wake_s) = (self.level_dbfs, self.wake_s);
         Stimulus::new(rate_hz, wake_s, seed, level_dbfs, level_dbfs, train)

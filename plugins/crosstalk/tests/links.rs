@@ -258,3 +258,18 @@ fn wrong_recordings_give_no_figure_and_tell_why() {
     let failure = live(&bench.request, [Some(&cable), Some(&cable)], &[]).unwrap_err();
     assert_eq!(failure.id, "no-other-links");
 }
+
+#[test]
+fn a_link_that_shares_the_send_hears_all_of_it_and_is_said_to() {
+    let mut bench = bench();
+    bench.request.shared_send_links = vec!["foyer".to_owned()];
+    let sent = [bench.sent::<Crosstalk>(), vec![0.0; 24_000]].concat();
+    let faint: Vec<f32> = sent.iter().map(|x| 0.01 * x).collect();
+    let result = live(&bench.request, [Some(&sent), Some(&sent)], &[&faint, &sent]).unwrap();
+    let values: Vec<f64> = result.figures.iter().filter_map(|one| one.value).collect();
+    assert!(
+        (values[0] + 40.0).abs() < 0.01 && values[1].abs() < 0.01,
+        "{values:?}"
+    );
+    assert!(has_note(&result, "shared-send"));
+}

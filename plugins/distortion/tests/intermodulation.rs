@@ -59,6 +59,7 @@ impl Bent {
 fn near(result: &SessionResult, (id, freq_hz): (&str, f64), want: f64, within_db: f64) {
     let (value, told) = figure_at(result, id, freq_hz).unwrap_or_else(|| panic!("no {id}"));
     let off_db = 20.0 * (value / want).log10();
+    println!("{id}: off by {off_db:e} dB");
     assert!(
         off_db.abs() < within_db,
         "{id}: {value} ± {told} %, want {want} % within {within_db} dB"

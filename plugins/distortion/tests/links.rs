@@ -14,6 +14,7 @@ fn near(result: &SessionResult, (id, freq_hz): (&str, f64), want: f64, within: f
     let Some((value, uncertainty)) = figure_at(result, id, freq_hz) else {
         panic!("no {id} at {freq_hz} Hz");
     };
+    println!("{id} at {freq_hz} Hz: off by {:e}", value - want);
     assert!(
         (value - want).abs() < within,
         "{id} at {freq_hz} Hz: {value} ± {uncertainty}, want {want} ± {within}"

@@ -2,6 +2,9 @@
 
 use goodwire_dsp::tone::Estimate;
 
+/// Least standard deviation of a level in dB: what joining hard knees and rounding leave.
+const LEAST_DB: f64 = 3e-4;
+
 /// One step's reading of what rises with the level.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
@@ -17,6 +20,8 @@ pub struct Mark<'a> {
     pub target: f64,
     /// Readings below this may not belong to the rise at all.
     pub least: f64,
+    /// Standard deviation that all readings share.
+    pub common: f64,
     /// The overdrive in dB at which an ideal clipper gives a reading.
     pub overdrive_db: &'a dyn Fn(f64) -> f64,
 }
@@ -61,28 +66,57 @@ pub fn crossing(points: &[Point], mark: &Mark<'_>) -> Crossing {
 
 /// The level of the mark, where `index` is the first step above it and not the first of all.
 fn between(points: &[Point], index: usize, mark: &Mark<'_>) -> Estimate {
-    let knots: Vec<(f64, f64)> = chosen(points, index, mark)
-        .into_iter()
-        .map(|at| {
-            let point = points[at];
-            ((mark.overdrive_db)(point.reading.value), point.level_dbfs)
-        })
+    let chosen: Vec<Point> = (chosen(points, index, mark).into_iter())
+        .map(|at| points[at])
         .collect();
-    let overdrive_db = (mark.overdrive_db)(mark.target);
     let (below, above) = (points[index - 1].level_dbfs, points[index].level_dbfs);
-    let level_dbfs = polynomial(&knots, overdrive_db).clamp(below, above);
+    let joined = |points: &[Point]| joined(points, mark).clamp(below, above);
+    let level_dbfs = joined(&chosen);
     // How much the way of joining the steps matters: the outermost one left out.
-    let other = match knots.len() {
+    let other = match chosen.len() {
         1 => level_dbfs + (above - below) / 4.0,
-        2 => knots[0].1 + (overdrive_db - knots[0].0),
-        count => polynomial(&knots[..count - 1], overdrive_db),
+        count => joined(&chosen[..count - 1]),
     };
-    let joining = (other.clamp(below, above) - level_dbfs).abs() / 2.0;
-    let noise = noise_db(points, index, mark, overdrive_db);
+    let variance = (other - level_dbfs).powi(2) + noise_variance(&chosen, level_dbfs, mark, joined);
     Estimate {
         value: level_dbfs,
-        uncertainty: joining.hypot(noise).max(0.002),
+        uncertainty: variance.sqrt().max(LEAST_DB),
     }
+}
+
+/// The level of the mark on the curve through `points`.
+fn joined(points: &[Point], mark: &Mark<'_>) -> f64 {
+    let knots: Vec<(f64, f64)> = (points.iter())
+        .map(|point| ((mark.overdrive_db)(point.reading.value), point.level_dbfs))
+        .collect();
+    polynomial(&knots, (mark.overdrive_db)(mark.target))
+}
+
+/// What the noise of the readings makes of the level: each moved by its deviation, one after the
+/// other, and all together by the one that they share.
+fn noise_variance(
+    points: &[Point],
+    level_dbfs: f64,
+    mark: &Mark<'_>,
+    joined: impl Fn(&[Point]) -> f64,
+) -> f64 {
+    let moved = |by: &dyn Fn(usize) -> f64| {
+        let points: Vec<Point> = (points.iter().enumerate())
+            .map(|(at, point)| Point {
+                reading: Estimate {
+                    value: point.reading.value + by(at),
+                    ..point.reading
+                },
+                ..*point
+            })
+            .collect();
+        (joined(&points) - level_dbfs).powi(2)
+    };
+    let one = |only: usize| {
+        let by = points[only].reading.uncertainty;
+        moved(&|at| if at == only { by } else { 0.0 })
+    };
+    (0..points.len()).map(one).sum::<f64>() + moved(&|_| mark.common)
 }
 
 /// The steps that the curve is laid through.
@@ -126,16 +160,6 @@ fn belongs(points: &[Point], at: usize, mark: &Mark<'_>) -> bool {
     let grown = growth(points[before].reading.value, reading.value);
     let growing = growth(reading.value, points[at + 1].reading.value);
     grown >= growing / 4.0
-}
-
-/// What the noise of the step above the mark makes of the level.
-fn noise_db(points: &[Point], index: usize, mark: &Mark<'_>, overdrive_db: f64) -> f64 {
-    let (below, above) = (points[index - 1], points[index]);
-    let higher = above.reading.value + above.reading.uncertainty;
-    let moved = (mark.overdrive_db)(higher) - (mark.overdrive_db)(above.reading.value);
-    let run = (mark.overdrive_db)(above.reading.value) - (mark.overdrive_db)(below.reading.value);
-    let slope = (above.level_dbfs - below.level_dbfs) / run.max(overdrive_db / 100.0);
-    moved * slope
 }
 
 /// Value at `x` of the polynomial through `knots` (Lagrange); through one knot: a straight line of

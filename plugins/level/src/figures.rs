@@ -11,7 +11,7 @@ use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 use crate::clipper::{overdrive_of_gain_drop_db, overdrive_of_thd_db};
 use crate::crossing::{Crossing, Mark, Point, crossing};
 use crate::disturbed::take_out_disturbed;
-use crate::gain::{StepGain, gain_of, linearity, step_gains};
+use crate::gain::{Change, StepGain, gain_of, linearity, step_gains};
 use crate::reading::{Step, order_max};
 use crate::settings::Settings;
 
@@ -64,10 +64,7 @@ pub fn result(
     // A limit on the clip point can be kept although the point itself lies out of reach.
     figures.extend(unclipped_to_dbfs.map(|at| figure("unclipped_to", at, 0.0, "dBFS")));
     match linearity(&gains, gain, clip) {
-        Some((change, level_dbfs)) => figures.push(
-            figure("linearity", change.value, change.uncertainty, "dB")
-                .at("level_dbfs", level_dbfs),
-        ),
+        Some(change) => figures.push(linearity_figure(&change)),
         None => notes.push(warning(
             "no-linearity",
             "no step from 60 to 6 dB below the clip point stands clear enough of the noise",
@@ -79,6 +76,17 @@ pub fn result(
         notes,
         ..SessionResult::default()
     })
+}
+
+/// The largest change of the gain; with its interval where noise has a hand in which it is.
+fn linearity_figure(change: &Change) -> Figure {
+    let Estimate { value, uncertainty } = change.change_db;
+    let mut shown = figure("linearity", value, uncertainty, "dB");
+    if let Some([low, high]) = change.interval_db {
+        shown.uncertainty = None;
+        (shown.low, shown.high) = (Some(low), Some(high));
+    }
+    shown.at("level_dbfs", change.level_dbfs)
 }
 
 /// Why there is no gain.
@@ -157,6 +165,7 @@ fn clip_point(
     let mark = Mark {
         target: CLIP_THD_RATIO,
         least: 0.002,
+        common: 0.0,
         overdrive_db: &|ratio| match order_max {
             // No odd harmonic to compare an ideal clipper's with: any scale of levels will do.
             0..3 => db(ratio.max(1e-6)),
@@ -205,13 +214,14 @@ fn compression_point(
             level_dbfs: step.level_dbfs,
             reading: Estimate {
                 value: gain.value - step.gain_db.value,
-                uncertainty: step.gain_db.uncertainty.hypot(gain.uncertainty),
+                uncertainty: step.gain_db.uncertainty,
             },
         })
         .collect();
     let mark = Mark {
         target: COMPRESSION_DB,
         least: 0.05,
+        common: gain.uncertainty,
         overdrive_db: &overdrive_of_gain_drop_db,
     };
     if let Crossing::At(level) = crossing(&points, &mark) {

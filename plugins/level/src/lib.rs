@@ -9,6 +9,7 @@ mod order;
 mod reading;
 mod session;
 mod settings;
+mod settling;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};
 use goodwire_plugin_sdk::{OpenError, Plugin, Session, export_plugin};

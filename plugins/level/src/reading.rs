@@ -6,6 +6,7 @@ use goodwire_dsp::tone::{
 };
 
 use crate::settings::SETTLE_S;
+use crate::settling::late_part;
 
 /// Harmonics count up to here, in Hz.
 const HARMONICS_BELOW_HZ: f64 = 20_000.0;
@@ -99,18 +100,23 @@ fn reading(
     freq_hz: f64,
 ) -> Option<Reading> {
     let rate_hz = heard.rate_hz();
-    let fit = fitter.fit(samples, freq_hz / rate_hz)?;
-    if !fit.stands() {
+    let whole = fitter.fit(samples, freq_hz / rate_hz)?;
+    if !whole.stands() {
         return None;
     }
-    let noise = fit.residual.band_power(20.0 / rate_hz, 20_000.0 / rate_hz);
-    let tone_power = fit.amplitude().powi(2) / 2.0;
+    let noise = whole
+        .residual
+        .band_power(20.0 / rate_hz, 20_000.0 / rate_hz);
+    let tone_power = whole.amplitude().powi(2) / 2.0;
+    let late = late_part(samples, &whole);
+    let fit = late.and_then(|late| fitter.fit(late, freq_hz / rate_hz));
+    let fit = fit.as_ref().unwrap_or(&whole);
     Some(Reading {
         amplitude: Estimate {
             value: fit.amplitude(),
             uncertainty: fit.amplitude_uncertainty(),
         },
-        harmonics: RelativeHarmonics::of(&fit, heard.polarity()),
+        harmonics: RelativeHarmonics::of(fit, heard.polarity()),
         snr_db: 10.0 * (tone_power / noise.power.max(f64::MIN_POSITIVE)).log10(),
         cut: is_cut_at_full_scale(samples),
     })

@@ -10,14 +10,8 @@ use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 /// What is left out of every tone after its fade, in seconds: links settle.
 pub const SETTLE_S: f64 = 0.06;
 
-/// Length in seconds of the steps within `LONG_DB` of the highest one: limiters take their time.
-const LONG_S: f64 = 0.5;
-
-/// How far below the highest step the long ones begin, in dB.
-const LONG_DB: f64 = 30.0;
-
-/// Length in seconds of the other steps.
-const SHORT_S: f64 = 0.25;
+/// Length in seconds of every step: limiters take their time, and where the knee lies is not known.
+const STEP_S: f64 = 0.5;
 
 /// Bursts and wake-up stand so far below the highest step, in dB, that they set off no limiter
 /// whose release would reach into the lowest steps.
@@ -85,8 +79,7 @@ impl Settings {
     pub fn stimulus(&self) -> Stimulus<Sequence> {
         let highest_dbfs = self.levels_dbfs[self.levels_dbfs.len() - 1];
         let tones = self.levels_dbfs.iter().map(|&level_dbfs| {
-            let frame_count = self.frame_count(level_dbfs, highest_dbfs);
-            Tone::single(self.played_hz, amplitude(level_dbfs), frame_count)
+            Tone::single(self.played_hz, amplitude(level_dbfs), self.frame_count())
         });
         Stimulus::new(
             self.rate_hz,
@@ -99,13 +92,8 @@ impl Settings {
     }
 
     /// Frames of one step: at least ten periods stand after link and fade have settled.
-    fn frame_count(&self, level_dbfs: f64, highest_dbfs: f64) -> usize {
-        let usual_s = if level_dbfs >= highest_dbfs - LONG_DB {
-            LONG_S
-        } else {
-            SHORT_S
-        };
-        let length_s = usual_s.max(SETTLE_S + 0.02 + 10.0 / self.played_hz);
+    fn frame_count(&self) -> usize {
+        let length_s = STEP_S.max(SETTLE_S + 0.02 + 10.0 / self.played_hz);
         (length_s * self.rate_hz).round() as usize
     }
 }

@@ -15,6 +15,7 @@ const COMPRESSION_OVERDRIVE_DB: f64 = 2.0043;
 #[track_caller]
 fn near(result: &SessionResult, id: &str, want: f64, within: f64) {
     let (value, uncertainty) = figure(result, id).unwrap_or_else(|| panic!("no figure {id}"));
+    println!("{id}: off by {:e}", value - want);
     assert!(
         (value - want).abs() < within,
         "{id}: {value} ± {uncertainty}, want {want} ± {within}"
@@ -213,9 +214,9 @@ fn dropouts_of_5_to_60_ms_in_three_steps_are_told_and_cost_no_figure() {
     let request = request(Mode::Recorded, &[]);
     let sent = stimulus(&request);
     let mut returned = through(&sent, 0, 1e-5, 1, |x| x.clamp(-0.3, 0.3));
-    // Steps of a quarter of a second from -60 to -31 dBFS, then of half a second.
+    // Steps of half a second from -60 dBFS on.
     let body_first = 1.85 * f64::from(RATE_HZ);
-    for (after_s, lost_s) in [(4.4, 0.03), (9.8, 0.06), (17.25, 0.005)] {
+    for (after_s, lost_s) in [(8.65, 0.03), (17.3, 0.06), (24.75, 0.005)] {
         let first = (body_first + after_s * f64::from(RATE_HZ)) as usize;
         let count = (lost_s * f64::from(RATE_HZ)) as usize;
         returned[first..first + count].fill(0.0);
@@ -267,5 +268,31 @@ proptest! {
         near(&result, "polarity", sign, 1e-12);
         near(&result, "clip_point", knee_dbfs + CLIP_OVERDRIVE_DB, 0.003);
         near(&result, "compression_point", knee_dbfs + COMPRESSION_OVERDRIVE_DB, 0.003);
+    }
+    #[test]
+    fn link_with_6_02_db_more_before_its_knee_clips_6_02_db_earlier_and_is_else_the_same(
+        knee_dbfs in -6.0..-2.0f64,
+        delay in 0usize..20_000,
+        seed in 0u64..1_000,
+    ) {
+        let request = request(
+            Mode::Recorded,
+            &[("wake_s", 0.0), ("min_dbfs", -42.0), ("step_db", 2.0)],
+        );
+        let sent = stimulus(&request);
+        let knee = 10f64.powf(knee_dbfs / 20.0);
+        let results = [1.0, 2.0].map(|before| {
+            let link = |x: f64| (before * x).clamp(-knee, knee) / before;
+            analyse(&request, &sent, &through(&sent, delay, 1e-5, seed, link), Some(&sent)).unwrap()
+        });
+        for (id, moved) in [
+            ("gain", 0.0),
+            ("polarity", 0.0),
+            ("clip_point", -6.0206),
+            ("compression_point", -6.0206),
+        ] {
+            let (first, told) = figure(&results[0], id).unwrap();
+            near(&results[1], id, first + moved, 0.003 + 4.0 * told);
+        }
     }
 }

@@ -180,12 +180,15 @@ fn notes(alignment: &Alignment, request: &OpenRequest, all: &Difference) -> Vec<
              least as deep as is told",
         ));
     } else if all.noise > 0.5 * all.energy {
-        let again = (all.energy - all.noise).max(LEAST * all.reference);
+        // No more than two deviations above what was seen.
+        let seen = (all.energy - all.noise).max(0.0);
+        let again = (seen + 2.0 * all.variance.sqrt()).max(LEAST * all.reference);
         notes.push(warning(
             "noise-limited",
             format!(
                 "most of the difference changes from second to second: noise, an unsteady delay or \
-                 what a codec adds; what comes again every second lies {:.1} dB below the reference",
+                 what a codec adds; what comes again every second lies at least {:.1} dB below the \
+                 reference",
                 power_db(all.reference / again)
             ),
         ));

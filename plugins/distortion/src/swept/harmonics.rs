@@ -71,6 +71,7 @@ impl Harmonics {
             rate_hz: response.rate_hz,
             sweep,
         };
+        let gains = cutter.gains();
         let frequencies_hz = log_grid(start_hz, bandwidth_hz / 2.0, PER_OCTAVE);
         let [first, others] = [1..=1, 2..=ORDER_MAX].map(|orders| {
             let read = orders.map(|order| {
@@ -78,7 +79,7 @@ impl Harmonics {
                 let at_hz: Vec<f64> = (frequencies_hz.iter().take_while(below))
                     .map(|hz| order as f64 * hz)
                     .collect();
-                cutter.read(order as u32, &at_hz)
+                cutter.read(order as u32, &at_hz, gains)
             });
             read.collect::<Vec<_>>()
         });
@@ -128,9 +129,9 @@ struct Cutter<'a> {
 }
 
 impl Cutter<'_> {
-    /// Both responses' harmonic of `order` at `at_hz`: at every frequency through the shortest gate
+    /// Both responses' harmonic of `order` at `at_hz`, of links of some gains: at every frequency through the shortest gate
     /// that loses nothing but noise against the longest.
-    fn read(&self, order: u32, at_hz: &[f64]) -> [Vec<Line>; 2] {
+    fn read(&self, order: u32, at_hz: &[f64], gains: [f64; 2]) -> [Vec<Line>; 2] {
         let gates = SHARES.map(|share| Gate::of(order, self.sweep, share));
         let by_gate: Vec<[Vec<Complex64>; 2]> = (gates.iter())
             .map(|gate| self.under(gate, order, at_hz))
@@ -138,7 +139,7 @@ impl Cutter<'_> {
         [0, 1].map(|channel| {
             let spectra: Vec<&[Complex64]> =
                 by_gate.iter().map(|both| &both[channel][..]).collect();
-            let leak = OWN_FLOOR * self.loudest(channel);
+            let leak = OWN_FLOOR * gains[channel];
             let line = |index: usize| {
                 let chosen = self.shortest(&gates, &spectra, channel, at_hz, index);
                 let variance = self.noise[channel].variance(at_hz[index], gates[chosen].noise_s());
@@ -151,12 +152,11 @@ impl Cutter<'_> {
         })
     }
 
-    /// The largest sample of a response's linear part times the seconds that it stands for: near
-    /// the gain of a link that passes a wide band.
-    fn loudest(&self, channel: usize) -> f64 {
-        let gate = Gate::of(1, self.sweep, 0.25);
-        let spectrum = self.under(&gate, 1, &[1_000.0]);
-        spectrum[channel][0].norm()
+    /// Gains at 1 kHz, near those of links that pass a wide band.
+    fn gains(&self) -> [f64; 2] {
+        let gate = Gate::of(1, self.sweep, SHARES[0]);
+        self.under(&gate, 1, &[1_000.0])
+            .map(|spectrum| spectrum[0].norm())
     }
 
     /// Number of the shortest gate that will do for `at_hz[index]`.

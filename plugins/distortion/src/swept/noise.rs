@@ -2,10 +2,14 @@
 
 use goodwire_dsp::fft::{Transform, smooth_size};
 use goodwire_dsp::sweep::Sweep;
+use goodwire_dsp::window::kaiser;
 
 /// Length in seconds of the pieces that the noise is read from: long enough to keep what rings below
 /// the swept band out of it.
 const PIECE_S: f64 = 0.25;
+
+/// Shape of their Kaiser window: what rings there stays 90 dB below itself from 16 Hz on.
+const BETA: f64 = 12.0;
 
 /// Most pieces.
 const PIECES_MAX: usize = 24;
@@ -38,17 +42,13 @@ impl Noise {
         let length = (PIECE_S * rate_hz) as usize;
         let count = (((to_s - from_s) / (0.5 * PIECE_S)) as usize).clamp(1, PIECES_MAX);
         let window: Vec<f64> = (0..length)
-            .map(|n| {
-                (std::f64::consts::PI * (n as f64 + 0.5) / length as f64)
-                    .sin()
-                    .powi(2)
-            })
+            .map(|n| kaiser(2.0 * (n as f64 + 0.5) / length as f64 - 1.0, BETA))
             .collect();
+        let square_sum: f64 = window.iter().map(|w| w * w).sum();
         let mut transform = Transform::new(smooth_size(length));
         let half = transform.size() / 2 + 1;
         let mut densities = [vec![0.0; half], vec![0.0; half]];
-        // The mean square of the window is 3/8.
-        let scale = 1.0 / (count as f64 * 0.375 * length as f64 / rate_hz);
+        let scale = rate_hz / (count as f64 * square_sum);
         for piece in 0..count {
             let share = piece as f64 / (count - 1).max(1) as f64;
             let first = ((from_s + share * (to_s - PIECE_S - from_s)) * rate_hz) as usize;

@@ -2,6 +2,8 @@
 
 #![allow(dead_code, reason = "not every file of tests uses all of it")]
 
+pub mod coverage;
+
 use goodwire_dsp::noise::gaussian;
 use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_distortion::Distortion;

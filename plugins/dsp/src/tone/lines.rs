@@ -80,10 +80,10 @@ impl LineReader {
         let rounding = power * f64::from(f32::EPSILON).powi(2) / 48.0;
         let share = 4.0 * square_sum / (sum * sum);
         Some(
-            (amplitudes.iter().zip(cycles))
-                .map(|(&amplitude, &cycles)| Line {
+            (amplitudes.into_iter().enumerate())
+                .map(|(own, amplitude)| Line {
                     amplitude,
-                    variance: share * (variance_beside(&density, count, cycles) + rounding),
+                    variance: share * (variance_beside(&density, count, cycles, own) + rounding),
                 })
                 .collect(),
         )
@@ -108,13 +108,13 @@ impl LineReader {
 }
 
 /// `sum of x exp(-j 2 pi c t)`, `t` from the middle of the piece.
-fn project(weighed: &[f64], cycles: f64) -> Complex64 {
+fn project(samples: &[f64], cycles: f64) -> Complex64 {
     /// Phasors are turned from sample to sample and set anew after so many.
     const TURNED: usize = 512;
     let turn = Complex64::cis(-TAU * cycles);
-    let first = -(weighed.len() as f64 - 1.0) / 2.0;
+    let first = -(samples.len() as f64 - 1.0) / 2.0;
     let mut sum = Complex64::default();
-    for (piece, samples) in weighed.chunks(TURNED).enumerate() {
+    for (piece, samples) in samples.chunks(TURNED).enumerate() {
         let time = first + (piece * TURNED) as f64;
         let mut phasor = Complex64::cis(-TAU * (cycles * time).fract());
         for &sample in samples {
@@ -125,16 +125,20 @@ fn project(weighed: &[f64], cycles: f64) -> Complex64 {
     sum
 }
 
-/// Noise beside `cycles`, from bins of which less than half hold other lines.
-fn variance_beside(density: &[f64], sample_count: usize, cycles: f64) -> f64 {
-    let per_cycle = 2.0 * density.len() as f64;
-    let bin = |offset: f64| {
-        let at = (cycles + offset / sample_count as f64) * per_cycle;
-        (at.round().max(0.0) as usize).min(density.len())
-    };
+/// Noise beside line `own` of `lines`, from bins that hold none of the others.
+fn variance_beside(density: &[f64], sample_count: usize, lines: &[f64], own: usize) -> f64 {
+    let per_bin = sample_count as f64 / (2.0 * density.len() as f64);
     let [near, far] = NEIGHBOURS;
-    let mut beside = density[bin(-far)..bin(-near)].to_vec();
-    beside.extend_from_slice(&density[bin(near)..bin(far)]);
+    let at = |cycles: f64| cycles * sample_count as f64;
+    let others = || (0..lines.len()).filter(|&other| other != own);
+    let free = |place: f64| others().all(|other| (place - at(lines[other])).abs() > MAIN_LOBE);
+    let first = ((at(lines[own]) - far) / per_bin).max(0.0) as usize;
+    let last = ((at(lines[own]) + far) / per_bin) as usize;
+    let mut beside: Vec<f64> = (first..=last.min(density.len() - 1))
+        .map(|bin| (bin, bin as f64 * per_bin))
+        .filter(|&(_, place)| (place - at(lines[own])).abs() >= near && free(place))
+        .map(|(bin, _)| density[bin])
+        .collect();
     noise_density(&mut beside)
 }
 

@@ -80,12 +80,14 @@ fn worst_error_db(
 const CLIP: Mark<'_> = Mark {
     target: 0.03,
     least: 0.002,
+    common: 0.0,
     overdrive_db: &|ratio| overdrive_of_thd_db(ratio, 10),
 };
 
 const COMPRESSION: Mark<'_> = Mark {
     target: 1.0,
     least: 0.05,
+    common: 0.0,
     overdrive_db: &overdrive_of_gain_drop_db,
 };
 

@@ -2,6 +2,8 @@
 
 #![allow(dead_code, reason = "not every file of tests uses all of it")]
 
+pub mod coverage;
+
 use goodwire_dsp::noise::gaussian;
 use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_level::Level;
@@ -94,10 +96,15 @@ fn feed(session: &mut dyn Session, channels: &[Option<&[f32]>]) -> Result<(), Fa
     session.feed(&block).map(|_| ())
 }
 
-/// Value and uncertainty of a figure.
+/// Value and uncertainty of a figure; of an asymmetric one the quarter of its interval.
 pub fn figure(result: &SessionResult, id: &str) -> Option<(f64, f64)> {
     let found = result.figures.iter().find(|figure| figure.id == id)?;
-    Some((found.value.unwrap(), found.uncertainty.unwrap()))
+    let deviation = match (found.uncertainty, found.low, found.high) {
+        (Some(deviation), None, None) => deviation,
+        (None, Some(low), Some(high)) => (high - low) / 4.0,
+        other => panic!("{id}: {other:?}"),
+    };
+    Some((found.value.unwrap(), deviation))
 }
 
 /// True where there is such a note.
