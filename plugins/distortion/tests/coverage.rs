@@ -5,10 +5,10 @@ mod common;
 use common::coverage::{Tallies, intermodulation, stepped};
 
 /// Seeds of each link.
-const RUNS: u64 = 100;
+const RUNS: u64 = 60;
 
 /// Shares of a normal variable within one and two standard deviations, and how far they scatter
-/// over [`RUNS`]: `sqrt(p (1 - p) / n)` is 4.7 % and 2.1 %; allowed is three and a half times that,
+/// over [`RUNS`]: `sqrt(p (1 - p) / n)` is 6.0 % and 2.7 %; allowed is three and a half times that,
 /// which one comparison in 2,000 exceeds by chance.
 fn check(tallies: &Tallies, what: &str) {
     for (id, tally) in tallies {
@@ -16,15 +16,15 @@ fn check(tallies: &Tallies, what: &str) {
         if tally.even as u64 == RUNS {
             let [one, two] = [tally.one, tally.two].map(|held| held as f64 / RUNS as f64);
             assert!(
-                (0.683 - 0.164..=0.683 + 0.164).contains(&one),
+                (0.683 - 0.21..=0.683 + 0.21).contains(&one),
                 "{what}: {id} {tally}"
             );
-            assert!(0.954 - 0.074 <= two, "{what}: {id} {tally}");
+            assert!(0.954 - 0.095 <= two, "{what}: {id} {tally}");
         }
-        // Of 95 %: 2.2 % of scatter.
+        // Of 95 %: 2.8 % of scatter.
         if tally.uneven as u64 == RUNS {
             let within = tally.within as f64 / RUNS as f64;
-            assert!(0.95 - 0.077 <= within, "{what}: {id} {tally}");
+            assert!(0.95 - 0.099 <= within, "{what}: {id} {tally}");
         }
     }
 }
