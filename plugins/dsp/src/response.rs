@@ -6,12 +6,14 @@
 //! any frequency with its variance.
 
 mod average;
+pub mod corners;
 pub mod curve;
 mod deconvolve;
 mod extend;
 mod gated;
 mod gates;
 mod heard;
+mod largest;
 mod line;
 mod matched;
 mod point;
@@ -22,6 +24,7 @@ pub use average::{Averaged, average};
 pub use deconvolve::{Channel, NoResponse, SweepResponse, deconvolve};
 pub use gated::Gated;
 pub use gates::Gate;
+pub use largest::{Rival, expected_range, largest};
 pub use line::{Line, fit_line};
 pub use matched::PathDifference;
 pub use point::{Point, latency_grid, linear_grid, log_grid};

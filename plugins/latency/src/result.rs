@@ -1,10 +1,11 @@
 //! Figures, curve, events and notes from the deconvolved sweeps.
 
 use goodwire_dsp::align::Alignment;
-use goodwire_dsp::response::curve::{corners, level, power_mean};
+use goodwire_dsp::response::corners::{Curve, corners};
+use goodwire_dsp::response::curve::{level, power_mean};
 use goodwire_dsp::response::{
     Arrival, Gated, Line, PathDifference, Point, SweepResponse, SweepTrain, arrivals, average,
-    fit_line, latency_grid, log_grid,
+    expected_range, fit_line, latency_grid, log_grid,
 };
 use goodwire_plugin_sdk::api::Note;
 use goodwire_plugin_sdk::figures::{curve, event, figure, info, warning};
@@ -61,7 +62,13 @@ impl<'a> Timed<'a> {
                 .collect::<Vec<_>>(),
         );
         let levels: Vec<_> = points.iter().map(level).collect();
-        let edges = corners(&frequencies_hz, &levels, gain.db - 3.0);
+        let gates_s: Vec<f64> = points.iter().map(|point| point.gate_s).collect();
+        let curve = Curve {
+            frequencies_hz: &frequencies_hz,
+            levels: &levels,
+            gates_s: &gates_s,
+        };
+        let edges = corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&latency_grid(&edges, BAND_HZ)))?;
         let indices: Vec<usize> = (0..sweeps.len()).collect();
         Some(Self {
@@ -172,9 +179,12 @@ impl<'a> Timed<'a> {
         let spread_s =
             changes().fold(f64::NEG_INFINITY, f64::max) - changes().fold(f64::INFINITY, f64::min);
         let sigma_s = 2f64.sqrt() * self.repeat_sigma_s();
+        // Noise alone spreads steady repeats, too: its share is taken out as a power.
+        let of_noise_s = expected_range(self.arrivals.len()) * self.repeat_sigma_s();
+        let own_s = (spread_s.powi(2) - of_noise_s.powi(2)).max(0.0).sqrt();
         result
             .figures
-            .push(figure("jitter", spread_s * 1e3, sigma_s * 1e3, "ms"));
+            .push(figure("jitter", own_s * 1e3, sigma_s * 1e3, "ms"));
         for pair in self.arrivals.windows(2) {
             let step_s = pair[1].change_s - pair[0].change_s;
             let rate_hz = self.alignment.layout.rate_hz;
@@ -190,9 +200,14 @@ impl<'a> Timed<'a> {
 
     /// One standard deviation of one repeat's delay: the first one's noise is in each change too.
     fn repeat_sigma_s(&self) -> f64 {
-        let largest_s = self.arrivals.iter().map(|a| a.sigma_s).fold(0.0, f64::max);
-        let single_s = self.line.sigma_s * (self.arrivals.len() as f64).sqrt();
-        (largest_s / 2f64.sqrt()).max(single_s).max(self.floor_s())
+        let changes = &self.arrivals[1..];
+        if changes.is_empty() {
+            return self.line.sigma_s.max(self.floor_s());
+        }
+        let square: f64 = changes.iter().map(|arrival| arrival.sigma_s.powi(2)).sum();
+        (square / (2.0 * changes.len() as f64))
+            .sqrt()
+            .max(self.floor_s())
     }
 
     fn floor_s(&self) -> f64 {

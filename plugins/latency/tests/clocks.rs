@@ -10,7 +10,7 @@ use link::*;
 const RATE_HZ: f64 = 48_000.0;
 
 /// `samples` on a clock that is off by `ppm` (plus: more samples), starting `first` frames in.
-fn on_clock(samples: &[f32], ppm: f64, first: f64) -> Vec<f32> {
+fn on_clock_from(samples: &[f32], ppm: f64, first: f64) -> Vec<f32> {
     let input: Vec<f64> = samples.iter().map(|&x| f64::from(x)).collect();
     let step = 1.0 / (1.0 + ppm * 1e-6);
     let count = (samples.len() as f64 - first) as usize;
@@ -31,8 +31,8 @@ fn a_recorder_of_its_own_clock_changes_neither_latency_nor_jitter() {
         (33.0, 0.0, 60.0),
     ] {
         let rms = 0.1 / 2f64.sqrt() * 10f64.powf(-snr_db / 20.0);
-        let returned = with_noise(&on_clock(&link, ppm, first), rms, 5);
-        let reference = with_noise(&on_clock(&cable, ppm, first), rms, 6);
+        let returned = with_noise(&on_clock_from(&link, ppm, first), rms, 5);
+        let reference = with_noise(&on_clock_from(&cable, ppm, first), rms, 6);
         let result = bench
             .analyse::<Latency>(&sent, &returned, Some(&reference))
             .unwrap();
@@ -62,7 +62,7 @@ fn a_recorder_of_its_own_clock_changes_neither_latency_nor_jitter() {
 fn a_link_of_its_own_clock_shows_it_against_a_steady_reference() {
     let bench = Bench::of::<Latency>("latency", 48_000);
     let sent = bench.sent::<Latency>();
-    let link = on_clock(
+    let link = on_clock_from(
         &through(&sent, RATE_HZ, 60_000, delayed(212.4, RATE_HZ)),
         20.0,
         0.0,

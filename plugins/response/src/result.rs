@@ -1,13 +1,16 @@
 //! Figures, curves and notes from the deconvolved sweeps.
 
+use std::ops::Range;
+
 use goodwire_dsp::align::Alignment;
 use goodwire_dsp::decibel::power_db;
+use goodwire_dsp::response::corners::{self, Corners};
 use goodwire_dsp::response::curve::{
-    Level, corners, group_delay, half_band, level, phase, power_mean, smoothed,
+    Level, group_delay, half_band, level, phase, power_mean, smoothed,
 };
 use goodwire_dsp::response::{
-    Arrival, Gated, Line, PathDifference, Point, SweepResponse, SweepTrain, arrivals, average,
-    fit_line, latency_grid, linear_grid, log_grid,
+    Arrival, Gated, Line, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
+    average, fit_line, largest, latency_grid, linear_grid, log_grid,
 };
 use goodwire_plugin_sdk::api::{Curve, Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
@@ -22,6 +25,9 @@ const GATES_S: [f64; 2] = [0.1, 0.5];
 const PER_OCTAVE: f64 = 96.0;
 /// Points of the third octave about 1 kHz whose mean power is the gain.
 const GAIN_POINT_COUNT: usize = 65;
+/// Points on either side that are averaged to tell a large value from a chance one: a sixth of an
+/// octave.
+const SMOOTH_POINTS: usize = 16;
 /// Spread of the repeats' delays in frames from which on it is told.
 const JITTER_FRAMES: f64 = 0.02;
 /// Least uncertainty in dB of a gain on real hardware whose knobs were never matched.
@@ -39,6 +45,7 @@ pub struct Measured<'a> {
     points: Vec<Point>,
     magnitude: Vec<Level>,
     gain: Level,
+    edges: Corners,
     /// Power ratio and its relative standard deviation.
     snr: [f64; 2],
     line: Option<Line>,
@@ -81,7 +88,13 @@ impl<'a> Measured<'a> {
         };
         let magnitude = magnitude_of(&points, settings);
         let gain = power_mean(&read(&gated, &gain_frequencies(band_hz)));
-        let edges = corners(&frequencies_hz, &magnitude, gain.db - 3.0);
+        let gates_s: Vec<f64> = points.iter().map(|point| point.gate_s).collect();
+        let curve = corners::Curve {
+            frequencies_hz: &frequencies_hz,
+            levels: &magnitude,
+            gates_s: &gates_s,
+        };
+        let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
         let indices: Vec<usize> = settings.sweeps_of(loudest).collect();
         let arrivals = line.map_or_else(Vec::new, |line| {
@@ -97,6 +110,7 @@ impl<'a> Measured<'a> {
             points,
             magnitude,
             gain,
+            edges,
             line,
             arrivals,
         }
@@ -156,37 +170,63 @@ impl<'a> Measured<'a> {
     }
 
     fn deviations(&self, figures: &mut Vec<Figure>) {
+        let off: Vec<Level> = self
+            .magnitude
+            .iter()
+            .map(|here| Level {
+                db: here.db - self.gain.db,
+                ..*here
+            })
+            .collect();
         for edges in self.settings.bands_hz.windows(2) {
-            let inside = |hz: f64| hz >= edges[0] * (1.0 - 1e-9) && hz <= edges[1] * (1.0 + 1e-9);
-            let largest = (0..self.frequencies_hz.len())
-                .filter(|&index| inside(self.frequencies_hz[index]))
-                .max_by(|&a, &b| {
-                    let off = |index: usize| (self.magnitude[index].db - self.gain.db).abs();
-                    off(a).total_cmp(&off(b))
-                });
-            if let Some(index) = largest {
-                let here = &self.magnitude[index];
-                let sigma_db = here.sigma_db.hypot(self.gain.sigma_db);
+            let inside = |&hz: &f64| hz >= edges[0] * (1.0 - 1e-9) && hz <= edges[1] * (1.0 + 1e-9);
+            let Some(first) = self.frequencies_hz.iter().position(inside) else {
+                continue;
+            };
+            let end = first
+                + self.frequencies_hz[first..]
+                    .iter()
+                    .take_while(|f| inside(f))
+                    .count();
+            if let Some((index, level)) = largest(&self.rivals(&off, first..end)) {
+                let sigma_db = level.sigma_db.hypot(self.gain.sigma_db);
                 figures.push(
-                    figure("deviation", here.db - self.gain.db, sigma_db, "dB")
+                    figure("deviation", level.db, sigma_db, "dB")
                         .at("from_hz", edges[0])
                         .at("to_hz", edges[1])
-                        .at("frequency_hz", self.frequencies_hz[index]),
+                        .at("frequency_hz", self.frequencies_hz[first + index]),
                 );
             }
         }
     }
 
+    /// The values of `levels`, as many as there are points, with what their noise is.
+    fn rivals(&self, levels: &[Level], range: Range<usize>) -> Vec<Rival> {
+        range
+            .map(|index| {
+                let low = index.saturating_sub(SMOOTH_POINTS);
+                let about = &levels[low..(index + SMOOTH_POINTS + 1).min(levels.len())];
+                let spacing_hz =
+                    self.frequencies_hz[index] / (PER_OCTAVE * std::f64::consts::LOG2_E);
+                Rival {
+                    level: levels[index],
+                    smooth_db: about.iter().map(|level| level.db).sum::<f64>() / about.len() as f64,
+                    cells: (spacing_hz * self.points[index].gate_s).min(1.0),
+                }
+            })
+            .collect()
+    }
+
     fn corners(&self, figures: &mut Vec<Figure>, notes: &mut Vec<Note>) {
-        let edges = corners(&self.frequencies_hz, &self.magnitude, self.gain.db - 3.0);
         for (id, note, corner) in [
-            ("corner_low", "no-corner-low", edges.low_hz),
-            ("corner_high", "no-corner-high", edges.high_hz),
+            ("corner_low", "no-corner-low", self.edges.low),
+            ("corner_high", "no-corner-high", self.edges.high),
         ] {
             match corner {
-                Some([hz, sigma_hz]) => {
-                    let gain_share = self.gain.sigma_db / 3.0 * hz;
-                    figures.push(figure(id, hz, sigma_hz.hypot(gain_share), "Hz"));
+                Some(corner) => {
+                    let of_gain_hz = self.gain.sigma_db * corner.hz_per_db;
+                    let sigma_hz = corner.sigma_hz.hypot(of_gain_hz);
+                    figures.push(figure(id, corner.hz, sigma_hz, "Hz"));
                 }
                 None => notes.push(info(
                     note,
@@ -202,15 +242,21 @@ impl<'a> Measured<'a> {
             let by_db = |a: &Level, b: &Level| a.db.total_cmp(&b.db);
             let highest = self.levels.iter().map(at).max_by(by_db)?;
             let lowest = self.levels.iter().map(at).min_by(by_db)?;
-            let sigma_db = highest.sigma_db.hypot(lowest.sigma_db);
-            Some((highest.db - lowest.db, sigma_db, self.frequencies_hz[index]))
+            Some(Level {
+                db: highest.db - lowest.db,
+                sigma_db: highest.sigma_db.hypot(lowest.sigma_db),
+            })
         };
-        let largest = (0..self.frequencies_hz.len())
-            .filter_map(spread)
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((change_db, sigma_db, hz)) = largest {
-            figures
-                .push(figure("level_dependence", change_db, sigma_db, "dB").at("frequency_hz", hz));
+        let all = 0..self.frequencies_hz.len();
+        let changes: Vec<Level> = all.clone().filter_map(spread).collect();
+        if changes.is_empty() {
+            return;
+        }
+        if let Some((index, level)) = largest(&self.rivals(&changes, all)) {
+            figures.push(
+                figure("level_dependence", level.db.max(0.0), level.sigma_db, "dB")
+                    .at("frequency_hz", self.frequencies_hz[index]),
+            );
         }
     }
 

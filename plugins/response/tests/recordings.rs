@@ -12,7 +12,7 @@ use link::*;
 
 const RATE_HZ: f64 = 48_000.0;
 
-fn on_clock(samples: &[f32], step: f64, first: f64) -> Vec<f32> {
+fn on_clock_from(samples: &[f32], step: f64, first: f64) -> Vec<f32> {
     let input: Vec<f64> = samples.iter().map(|&x| f64::from(x)).collect();
     let count = ((samples.len() as f64 - first) / step) as usize;
     let output = Resampler::new(step).resample(&input, first, step, count);
@@ -52,7 +52,7 @@ fn clocks_off_by_100_ppm_and_rates_from_44_1_to_192_khz_stay_within_0_02_db_with
         let sent = bench.sent::<Response>();
         let filtered = through(&sent, f64::from(sent_hz), sent_hz as usize, form);
         let step = f64::from(sent_hz) / f64::from(returned_hz) / (1.0 + ppm * 1e-6);
-        let returned = on_clock(&filtered, step, first);
+        let returned = on_clock_from(&filtered, step, first);
         let result = bench.analyse::<Response>(&sent, &returned, None).unwrap();
         let (off_db, at_hz) = worst_db(&result, &form);
         println!("{sent_hz} {returned_hz} {ppm}: {off_db:.5} dB at {at_hz:.0} Hz");

@@ -236,8 +236,9 @@ impl<'a> Reader<'a> {
         let skew = (aa * by - ab * ay) / determinant;
         let shift_with_skew = (bb * ay - ab * by) / determinant;
         let scatter = sum(&|r| (r[3] - shift_with_skew * r[1] - skew * r[2]).powi(2));
-        // Neighbouring bins share the gate's resolution: so many stand for one.
-        let gate_s = GATE_S[1] - GATE_S[0];
+        // Neighbouring bins share the gate's resolution, the inverse of the integral of its square:
+        // so many stand for one.
+        let gate_s = GATE_S[1] - GATE_S[0] - 5.0 / 8.0 * 0.005;
         let alike = (1.0 / (gate_s * per_bin_hz)).max(1.0);
         let variance = scatter / rows.len() as f64 * alike;
         // The shift is that of a steady clock: the skew within the bursts is left to `skew`.

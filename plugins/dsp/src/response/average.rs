@@ -143,8 +143,10 @@ impl Comparer {
         let square = sum(&|row| row[1] * row[1]);
         let later = sum(&|row| row[1] * row[2]) / square;
         let scatter = sum(&|row| (row[2] - later * row[1]).powi(2)) / rows.len() as f64;
-        // The gate's resolution makes so many neighbouring bins alike.
-        let alike = (1.0 / ((GATE_S[1] - GATE_S[0]) * per_bin_hz)).max(1.0);
+        // The gate's resolution, the inverse of the integral of its square, makes so many
+        // neighbouring bins alike.
+        let gate_s = GATE_S[1] - GATE_S[0] - 5.0 / 8.0 * 0.005;
+        let alike = (1.0 / (gate_s * per_bin_hz)).max(1.0);
         [later, (scatter * alike / square).sqrt()]
     }
 }

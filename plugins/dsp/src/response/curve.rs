@@ -1,4 +1,4 @@
-//! What is read off a response: power means, corners, phase and group delay.
+//! What is read off a response: power means, phase and group delay.
 
 use std::f64::consts::{LN_10, TAU};
 
@@ -82,40 +82,6 @@ pub fn smoothed(points: &[Point], fraction: f64) -> Vec<Level> {
             power_mean(&points[from..to])
         })
         .collect()
-}
-
-/// Where the outermost crossings of a level lie.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Corners {
-    /// Lower crossing in Hz and its standard deviation; `None` where the curve starts above.
-    pub low_hz: Option<[f64; 2]>,
-    /// Upper crossing in Hz and its standard deviation; `None` where the curve ends above.
-    pub high_hz: Option<[f64; 2]>,
-}
-
-/// Outermost crossings of `threshold_db`, interpolated over log f: beyond them the curve stays
-/// below. Both absent where all of the curve is below.
-#[must_use]
-pub fn corners(frequencies_hz: &[f64], levels: &[Level], threshold_db: f64) -> Corners {
-    let above = |level: &Level| level.db >= threshold_db;
-    let (Some(first), Some(last)) = (
-        levels.iter().position(above),
-        levels.iter().rposition(above),
-    ) else {
-        return Corners::default();
-    };
-    let crossing = |inside: usize, outside: usize| {
-        let (a, b) = (&levels[inside], &levels[outside]);
-        let share = (a.db - threshold_db) / (a.db - b.db);
-        let (fa, fb) = (frequencies_hz[inside].ln(), frequencies_hz[outside].ln());
-        let hz = (fa + share * (fb - fa)).exp();
-        let db_per_neper = (a.db - b.db).abs() / (fb - fa).abs();
-        [hz, hz * a.sigma_db / db_per_neper.max(1e-3)]
-    };
-    Corners {
-        low_hz: first.checked_sub(1).map(|outside| crossing(first, outside)),
-        high_hz: (last + 1 < levels.len()).then(|| crossing(last, last + 1)),
-    }
 }
 
 /// Phase in rad with `line`'s delay taken out, continuous; an inverted response lies about pi.

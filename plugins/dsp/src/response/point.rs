@@ -51,13 +51,13 @@ const LATENCY_BAND_HZ: [f64; 2] = [1_000.0, 10_000.0];
 /// Frequencies whose phase gives the latency: 1 to 10 kHz within the corners and the swept band,
 /// or, where less than half an octave of that is left, all between the corners.
 #[must_use]
-pub fn latency_grid(edges: &super::curve::Corners, band_hz: [f64; 2]) -> Vec<f64> {
+pub fn latency_grid(edges: &super::corners::Corners, band_hz: [f64; 2]) -> Vec<f64> {
     let low_hz = edges
-        .low_hz
-        .map_or(band_hz[0], |corner| corner[0].max(band_hz[0]));
+        .low
+        .map_or(band_hz[0], |corner| corner.hz.max(band_hz[0]));
     let high_hz = edges
-        .high_hz
-        .map_or(band_hz[1], |corner| corner[0].min(band_hz[1]));
+        .high
+        .map_or(band_hz[1], |corner| corner.hz.min(band_hz[1]));
     let (from_hz, to_hz) = (
         LATENCY_BAND_HZ[0].max(low_hz),
         LATENCY_BAND_HZ[1].min(high_hz),

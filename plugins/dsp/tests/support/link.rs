@@ -4,6 +4,7 @@
 use goodwire_dsp::Complex64;
 use goodwire_dsp::fft::{Transform, smooth_size};
 use goodwire_dsp::noise;
+use goodwire_dsp::resample::Resampler;
 use goodwire_plugin_sdk::api::{Curve, Figure};
 use goodwire_plugin_sdk::parameters::request_of_defaults;
 use goodwire_plugin_sdk::payload::open_request::Mode;
@@ -78,6 +79,17 @@ pub fn with_noise(samples: &[f32], rms: f64, seed: u64) -> Vec<f32> {
         .zip(0u64..)
         .map(|(&x, n)| (f64::from(x) + rms * noise::gaussian(seed, n)) as f32)
         .collect()
+}
+
+/// `samples` on a clock that is off by `ppm` (plus: more samples).
+pub fn on_clock(samples: &[f32], ppm: f64) -> Vec<f32> {
+    if ppm == 0.0 {
+        return samples.to_vec();
+    }
+    let input: Vec<f64> = samples.iter().map(|&x| f64::from(x)).collect();
+    let step = 1.0 / (1.0 + ppm * 1e-6);
+    let output = Resampler::new(step).resample(&input, 0.0, step, samples.len());
+    output.iter().map(|&x| x as f32).collect()
 }
 
 /// One analysis, set.

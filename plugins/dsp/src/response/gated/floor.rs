@@ -87,7 +87,7 @@ impl NoiseFloor {
     }
 
     fn half_hz(&self, frequency_hz: f64) -> f64 {
-        (0.12 * frequency_hz).max(4.0 / self.noise_s)
+        (0.12 * frequency_hz).max(8.0 / self.noise_s)
     }
 
     /// Power that the lines bring to `frequency_hz` under a gate of this `leakage`: a steady line
