@@ -1,6 +1,7 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
 mod heard;
+mod levels;
 mod result;
 mod session;
 mod settings;
