@@ -6,6 +6,7 @@
 //! any frequency with its variance.
 
 mod average;
+mod compare;
 pub mod corners;
 pub mod curve;
 mod deconvolve;
@@ -20,7 +21,8 @@ mod point;
 mod timing;
 mod train;
 
-pub use average::{Averaged, average};
+pub use average::{Averaged, average, splice};
+pub use compare::{Compared, compare};
 pub use deconvolve::{Channel, NoResponse, SweepResponse, deconvolve};
 pub use gated::Gated;
 pub use gates::Gate;

@@ -1,8 +1,10 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
+mod heard;
 mod result;
 mod session;
 mod settings;
+mod waking;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};
 use goodwire_plugin_sdk::{OpenError, Plugin, Session, export_plugin};

@@ -9,15 +9,17 @@ use goodwire_dsp::response::curve::{
     Level, group_delay, half_band, level, phase, power_mean, smoothed,
 };
 use goodwire_dsp::response::{
-    Arrival, Gated, Line, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
-    average, fit_line, largest, latency_grid, linear_grid, log_grid,
+    Arrival, Gated, Line, PathDifference, Point, Rival, arrivals, fit_line, largest, latency_grid,
+    linear_grid, log_grid,
 };
 use goodwire_plugin_sdk::api::{Curve, Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
+use crate::heard::Heard;
 use crate::settings::Settings;
+use crate::waking::Waking;
 
 /// Gates in seconds to choose from, before the longest that is free of harmonics.
 const GATES_S: [f64; 2] = [0.1, 0.5];
@@ -53,22 +55,19 @@ pub struct Measured<'a> {
 }
 
 impl<'a> Measured<'a> {
-    /// Averages, gates and reads `sweeps`.
+    /// Averages, gates and reads the sweeps of `heard` that `waking` believes.
     pub fn new(
         request: &'a OpenRequest,
         settings: &'a Settings,
-        alignment: &'a Alignment,
-        train: &SweepTrain,
-        sweeps: &[SweepResponse],
+        heard: &'a Heard,
+        waking: &Waking,
     ) -> Self {
-        let band_hz = [settings.start_hz, settings.stop_hz];
+        let band_hz = settings.band_hz();
         let frequencies_hz = log_grid(band_hz[0], band_hz[1], PER_OCTAVE);
-        let loudest = (0..settings.levels_dbfs.len())
-            .max_by(|&a, &b| settings.levels_dbfs[a].total_cmp(&settings.levels_dbfs[b]))
-            .unwrap_or(0);
+        let loudest = settings.loudest();
         let of_level = |level: usize| {
-            let averaged = average(&sweeps[settings.sweeps_of(level)], band_hz);
-            let gated = Gated::new(&averaged.response, train.sweep(), &GATES_S);
+            let averaged = waking.averaged(settings, heard, level);
+            let gated = Gated::new(&averaged.response, heard.train.sweep(), &GATES_S);
             (averaged, gated)
         };
         let (averaged, gated) = of_level(loudest);
@@ -78,15 +77,15 @@ impl<'a> Measured<'a> {
                 .collect()
         };
         let points = read(&gated, &frequencies_hz);
-        let levels = if settings.levels_dbfs.len() < 2 {
-            Vec::new()
-        } else {
-            (0..settings.levels_dbfs.len())
-                .map(|level| read(&of_level(level).1, &frequencies_hz))
-                .map(|points| magnitude_of(&points, settings))
-                .collect()
-        };
         let magnitude = magnitude_of(&points, settings);
+        let others = |level: usize| match level == loudest {
+            true => magnitude.clone(),
+            false => magnitude_of(&read(&of_level(level).1, &frequencies_hz), settings),
+        };
+        let levels = match settings.levels_dbfs.len() {
+            0 | 1 => Vec::new(),
+            count => (0..count).map(others).collect(),
+        };
         let gain = power_mean(&read(&gated, &gain_frequencies(band_hz)));
         let gates_s: Vec<f64> = points.iter().map(|point| point.gate_s).collect();
         let curve = corners::Curve {
@@ -96,9 +95,10 @@ impl<'a> Measured<'a> {
         };
         let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
-        let indices: Vec<usize> = settings.sweeps_of(loudest).collect();
+        let indices: Vec<usize> = waking.sweeps_of(settings, loudest).collect();
+        let alignment = &heard.alignment;
         let arrivals = line.map_or_else(Vec::new, |line| {
-            arrivals(alignment, train, &indices, &averaged, &line)
+            arrivals(alignment, &heard.train, &indices, &averaged, &line)
         });
         Self {
             request,

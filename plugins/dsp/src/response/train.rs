@@ -18,6 +18,8 @@ pub struct SweepTrain {
     /// The sweep; its amplitude is 1.
     sweep: Sweep,
     amplitudes: Vec<f64>,
+    /// Each sweep runs backwards, from its highest frequency to its lowest.
+    top_down: bool,
 }
 
 impl SweepTrain {
@@ -27,6 +29,17 @@ impl SweepTrain {
         Self {
             sweep: sweep.with_amplitude(1.0),
             amplitudes,
+            top_down: false,
+        }
+    }
+
+    /// The same with every sweep backwards in time: from the top down. A link that wakes late has
+    /// then been awake for longest where the bass is; harmonics come late by `L ln N`.
+    #[must_use]
+    pub fn top_down(self) -> Self {
+        Self {
+            top_down: true,
+            ..self
         }
     }
 
@@ -71,9 +84,15 @@ impl Body for SweepTrain {
 
     fn sample(&self, frame: usize) -> f64 {
         let (index, within) = (frame / self.period_frames(), frame % self.period_frames());
-        if within >= self.sweep.frame_count() {
+        let count = self.sweep.frame_count();
+        if within >= count {
             return 0.0;
         }
+        let within = if self.top_down {
+            count - 1 - within
+        } else {
+            within
+        };
         self.amplitudes[index] * self.sweep.sample(within)
     }
 }
