@@ -94,18 +94,15 @@ pub fn bands(levels_dbfs: &[f64], frequencies_hz: &[f64], curves: &[Vec<Level>])
         let from = frequencies_hz.partition_point(|f| *f < edges[0]);
         let to = frequencies_hz.partition_point(|f| *f < edges[1]);
         let mean = |(level_dbfs, curve): (&f64, &Vec<Level>)| {
-            let bands: Vec<&Band> = of_cause.iter().map(|(band, _)| *band).collect();
-            let joined = bands.chunk_by(|low, high| low.to_hz >= high.from_hz);
-            let parts: Vec<String> = joined
-                .map(|part| {
-                    format!(
-                        "{:.0} to {:.0}",
-                        part[0].from_hz,
-                        part[part.len() - 1].to_hz
-                    )
-                })
-                .collect();
-            format!("at {} Hz alone", parts.join(" and "))
+            let part = &curve[from..to];
+            let count = part.len().max(1) as f64;
+            let cells = ((edges[1] - edges[0]) * GATE_S).clamp(1.0, count);
+            let square: f64 = part.iter().map(|level| level.sigma_db.powi(2)).sum();
+            At {
+                level_dbfs: *level_dbfs,
+                gain_db: part.iter().map(|level| level.db).sum::<f64>() / count,
+                sigma_db: (square / count / cells).sqrt(),
+            }
         };
         let mut gains: Vec<At> = levels_dbfs.iter().zip(curves).map(mean).collect();
         gains.sort_by(|a, b| a.level_dbfs.total_cmp(&b.level_dbfs));
@@ -151,9 +148,17 @@ pub fn notes(bands: &[Band], third: f64) -> Vec<Note> {
         let place = if of_cause.len() == bands.len() {
             "in all of the band".to_owned()
         } else {
-            let part =
-                |(band, _): &&(&Band, Named)| format!("{:.0} to {:.0}", band.from_hz, band.to_hz);
-            let parts: Vec<String> = of_cause.iter().map(part).collect();
+            let bands: Vec<&Band> = of_cause.iter().map(|(band, _)| *band).collect();
+            let joined = bands.chunk_by(|low, high| low.to_hz >= high.from_hz);
+            let parts: Vec<String> = joined
+                .map(|part| {
+                    format!(
+                        "{:.0} to {:.0}",
+                        part[0].from_hz,
+                        part[part.len() - 1].to_hz
+                    )
+                })
+                .collect();
             format!("at {} Hz alone", parts.join(" and "))
         };
         Some(note(worst, &place, third))
