@@ -62,9 +62,9 @@ fn average_channel(
         return (sum, delays);
     }
     let mut comparer = Comparer::new(shape, band_hz);
-    let base = comparer.gated(&channels[0].spectrum);
+    let base = comparer.gated(&channels[0].near);
     for channel in &channels[1..] {
-        let other = comparer.gated(&channel.spectrum);
+        let other = comparer.gated(&channel.near);
         let [later, sigma] = comparer.delay_between(&base, &other);
         let mut spectrum = channel.spectrum.clone();
         delay(&mut spectrum, -later, shape.size);
@@ -82,7 +82,6 @@ fn average_channel(
 
 /// Compares the delays of two responses.
 struct Comparer {
-    long: Transform,
     short: Transform,
     rate_hz: f64,
     band_hz: [f64; 2],
@@ -92,30 +91,28 @@ impl Comparer {
     fn new(shape: &SweepResponse, band_hz: [f64; 2]) -> Self {
         let gate_frames = (GATE_S[1] - GATE_S[0]) * shape.rate_hz;
         Self {
-            long: Transform::new(shape.size),
             short: Transform::new((4.0 * gate_frames) as usize),
             rate_hz: shape.rate_hz,
             band_hz: [BAND_HZ[0].max(band_hz[0]), BAND_HZ[1].min(band_hz[1])],
         }
     }
 
-    /// Spectrum of the response within the gate.
-    fn gated(&mut self, spectrum: &[Complex64]) -> Vec<Complex64> {
-        let silent = vec![Complex64::default(); spectrum.len()];
-        let [response, _] = self.long.inverse_pair(spectrum, &silent);
-        let (long, short) = (response.len() as i64, self.short.size() as i64);
-        let gated: Vec<f64> = (0..short)
-            .map(|index| {
-                let lag = if index > short / 2 {
-                    index - short
-                } else {
-                    index
-                };
-                let lag_s = lag as f64 / self.rate_hz;
-                response[lag.rem_euclid(long) as usize]
-                    * flat_top(lag_s, GATE_S[0], 0.002, 0.003, GATE_S[1])
-            })
-            .collect();
+    /// Spectrum of a response, its peak in the middle, within the gate.
+    fn gated(&mut self, near: &[f64]) -> Vec<Complex64> {
+        let short = self.short.size();
+        let middle = (near.len() / 2) as i64;
+        let mut gated = vec![0.0; short];
+        let [first, last] = GATE_S.map(|lag_s| (lag_s * self.rate_hz) as i64);
+        for lag in first..=last {
+            let weight = flat_top(
+                lag as f64 / self.rate_hz,
+                GATE_S[0],
+                0.002,
+                0.003,
+                GATE_S[1],
+            );
+            gated[lag.rem_euclid(short as i64) as usize] = near[(middle + lag) as usize] * weight;
+        }
         let [spectrum, _] = self.short.forward_pair(&gated, &[]);
         spectrum
     }
