@@ -13,6 +13,8 @@ pub use calls::{BeginCall, CallKind, RenderCall, ReplyKind};
 
 /// Largest payload that either side accepts, in bytes.
 pub const PAYLOAD_BYTES_MAX: usize = 64 << 20;
+/// Bytes of an ordinary block of sound, and more than most replies have.
+const BLOCK_BYTES: usize = 256 << 10;
 
 /// One call or reply.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,8 +66,8 @@ impl Frame {
             let text = format!("a frame of {length} bytes is announced");
             return Err(io::Error::new(io::ErrorKind::InvalidData, text));
         }
-        // Grows with what really arrives: an announced length alone reserves nothing.
-        let mut payload = Vec::new();
+        // Grows with what really arrives: an announced length alone reserves no more than a block.
+        let mut payload = Vec::with_capacity(length.min(BLOCK_BYTES));
         pipe.take(length as u64).read_to_end(&mut payload)?;
         if payload.len() < length {
             return Err(io::ErrorKind::UnexpectedEof.into());

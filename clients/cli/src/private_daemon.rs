@@ -89,7 +89,7 @@ impl Drop for PrivateDaemon {
             if !matches!(self.child.try_wait(), Ok(None)) {
                 return;
             }
-            thread::sleep(Duration::from_millis(5));
+            thread::sleep(Duration::from_millis(1));
         }
         // Nothing is left to be done about a child that cannot even be killed.
         let _ = self.child.kill();

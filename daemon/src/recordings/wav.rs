@@ -271,10 +271,9 @@ fn append<const N: usize>(
     sample: impl Fn([u8; N]) -> f32,
 ) {
     let (samples, _) = frames.as_chunks::<N>();
-    for frame in samples.chunks_exact(channels.len()) {
-        for (channel, &bytes) in channels.iter_mut().zip(frame) {
-            channel.push(sample(bytes));
-        }
+    let frames = samples.chunks_exact(channels.len());
+    for (index, channel) in channels.iter_mut().enumerate() {
+        channel.extend(frames.clone().map(|frame| sample(frame[index])));
     }
 }
 

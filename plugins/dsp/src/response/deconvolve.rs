@@ -288,16 +288,20 @@ pub(super) fn fades(time_s: f64, window_s: f64) -> f64 {
 
 /// Delays a half spectrum of a transform of `size` by `frames`.
 pub(super) fn delay(spectrum: &mut [Complex64], frames: f64, size: usize) {
-    if frames == 0.0 {
-        return;
+    if frames != 0.0 {
+        turn(spectrum, -TAU * frames / size as f64);
     }
-    // A turn is multiplied up over 64 bins, then taken afresh: no error grows.
-    let turn = Complex64::cis(-TAU * frames / size as f64);
-    for (number, chunk) in spectrum.chunks_mut(64).enumerate() {
-        let mut phasor = Complex64::cis(-TAU * frames * (64 * number) as f64 / size as f64);
+}
+
+/// Turns value number n by `n * step` (rad).
+fn turn(values: &mut [Complex64], step: f64) {
+    // A turn is multiplied up over 64 values, then taken afresh: no error grows.
+    let one = Complex64::cis(step);
+    for (number, chunk) in values.chunks_mut(64).enumerate() {
+        let mut phasor = Complex64::cis(step * (64 * number) as f64);
         for value in chunk {
             *value *= phasor;
-            phasor *= turn;
+            phasor *= one;
         }
     }
 }
@@ -306,24 +310,23 @@ pub(super) fn delay(spectrum: &mut [Complex64], frames: f64, size: usize) {
 fn continue_down(spectrum: &mut [Complex64], low: usize, sign: f64) {
     let edge = mean_at_edge(&spectrum[low..(low * 17 / 16).max(low + 2)], 0.0);
     let phase = (edge * sign).arg();
-    for (bin, value) in spectrum[..low].iter_mut().enumerate() {
-        *value = Complex64::from_polar(edge.norm(), phase * bin as f64 / low as f64) * sign;
-    }
+    spectrum[..low].fill((edge.norm() * sign).into());
+    turn(&mut spectrum[..low], phase / low as f64);
 }
 
 /// Above bin `high` magnitude and delay go on.
 fn continue_up(spectrum: &mut [Complex64], high: usize) {
     let from = high - high / 32;
-    let turn: Complex64 = (from..high)
+    let turns: Complex64 = (from..high)
         .map(|bin| spectrum[bin + 1] * spectrum[bin].conj())
         .sum();
-    let step = turn.arg();
+    let step = turns.arg();
     let edge =
         mean_at_edge(&spectrum[from..=high], step) * Complex64::cis(step * (high - from) as f64);
     let last = spectrum.len() - 1;
-    for (bin, value) in spectrum.iter_mut().enumerate().skip(high + 1) {
-        *value = edge * Complex64::cis(step * (bin - high) as f64);
-    }
+    let beyond = &mut spectrum[high + 1..];
+    beyond.fill(edge * Complex64::cis(step));
+    turn(beyond, step);
     // At half the rate a real signal has a real spectrum.
     spectrum[last].im = 0.0;
     debug_assert!(step.abs() <= PI);
