@@ -28,7 +28,7 @@ pub use gates::Gate;
 pub use largest::{Rival, expected_range, largest};
 pub use line::{Line, fit_line};
 pub use matched::PathDifference;
-pub use pace::{Pace, Paces, Step, paces};
+pub use pace::{Pace, Paces, Step, Told, paces};
 pub use point::{Point, latency_grid, linear_grid, log_grid};
 pub use timing::{Arrival, arrivals};
 pub use train::SweepTrain;

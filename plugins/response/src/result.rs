@@ -9,11 +9,11 @@ use goodwire_dsp::response::curve::{
     Level, group_delay, half_band, level, phase, power_mean, smoothed,
 };
 use goodwire_dsp::response::{
-    Arrival, Gated, Line, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
-    average, fit_line, largest, latency_grid, linear_grid, log_grid,
+    Arrival, Gated, Line, Paces, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
+    average, fit_line, largest, latency_grid, linear_grid, log_grid, paces,
 };
 use goodwire_plugin_sdk::api::{Curve, Figure, Note};
-use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
+use goodwire_plugin_sdk::figures::{Located, curve, event, figure, info, warning};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
@@ -50,6 +50,9 @@ pub struct Measured<'a> {
     snr: [f64; 2],
     line: Option<Line>,
     arrivals: Vec<Arrival>,
+    paces: Paces,
+    /// Whether the delay stepped within a sweep that the figures are of.
+    is_spoilt: bool,
 }
 
 impl<'a> Measured<'a> {
@@ -66,8 +69,11 @@ impl<'a> Measured<'a> {
         let loudest = (0..settings.levels_dbfs.len())
             .max_by(|&a, &b| settings.levels_dbfs[a].total_cmp(&settings.levels_dbfs[b]))
             .unwrap_or(0);
+        let paces = paces(alignment, train, sweeps);
+        let sound = |level| paces.sound_sweeps(alignment, train, settings.sweeps_of(level));
         let of_level = |level: usize| {
-            let averaged = average(&sweeps[settings.sweeps_of(level)], band_hz);
+            let sound: Vec<_> = sound(level).iter().map(|&index| &sweeps[index]).collect();
+            let averaged = average(&sound, band_hz);
             let gated = Gated::new(&averaged.response, train.sweep(), &GATES_S);
             (averaged, gated)
         };
@@ -96,7 +102,9 @@ impl<'a> Measured<'a> {
         };
         let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
-        let indices: Vec<usize> = settings.sweeps_of(loudest).collect();
+        let indices = sound(loudest);
+        let is_spoilt = (0..settings.levels_dbfs.len())
+            .any(|level| paces.spoil(alignment, train, &sound(level)));
         let arrivals = line.map_or_else(Vec::new, |line| {
             arrivals(alignment, train, &indices, &averaged, &line)
         });
@@ -113,6 +121,8 @@ impl<'a> Measured<'a> {
             edges,
             line,
             arrivals,
+            paces,
+            is_spoilt,
         }
     }
 
@@ -129,6 +139,7 @@ impl<'a> Measured<'a> {
         self.level_dependence(&mut result.figures);
         self.snr(&mut result);
         self.timing(&mut result);
+        self.steps(&mut result);
         result.curves = self.curves();
         result
     }
@@ -300,6 +311,24 @@ impl<'a> Measured<'a> {
             result
                 .figures
                 .push(figure("latency", mean_s * 1e3, sigma_s * 1e3, "ms"));
+        }
+    }
+
+    /// Where the delay stepped, within the sweeps and between them.
+    fn steps(&self, result: &mut SessionResult) {
+        for told in self.paces.told(self.alignment.layout.rate_hz) {
+            let [from_s, to_s] = told.between_s;
+            result
+                .events
+                .push(event(told.id, from_s, Some(to_s - from_s), told.text));
+        }
+        if self.is_spoilt {
+            result.notes.push(warning(
+                "slip",
+                "the delay stepped within a sweep, or in the silence before it, and no other sweep \
+                 stands in for it: about the frequencies that were passed then the response may \
+                 not be the link's, measure again",
+            ));
         }
     }
 

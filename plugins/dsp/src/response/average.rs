@@ -25,8 +25,8 @@ pub struct Averaged {
 /// Averages `repeats` coherently, each channel of each repeat by its own, fractional delay.
 /// `band_hz` is the swept band. At least one repeat.
 #[must_use]
-pub fn average(repeats: &[SweepResponse], band_hz: [f64; 2]) -> Averaged {
-    let first = &repeats[0];
+pub fn average(repeats: &[&SweepResponse], band_hz: [f64; 2]) -> Averaged {
+    let first = repeats[0];
     let links: Vec<&Channel> = repeats.iter().map(|repeat| &repeat.link).collect();
     let (link, link_delays) = average_channel(&links, first, band_hz);
     let references: Option<Vec<&Channel>> = repeats

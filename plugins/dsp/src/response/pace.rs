@@ -9,6 +9,9 @@ mod fit;
 mod passes;
 mod rows;
 mod slips;
+mod told;
+
+use std::ops::Range;
 
 use super::deconvolve::SweepResponse;
 use super::train::SweepTrain;
@@ -17,6 +20,7 @@ use fit::Fit;
 use passes::{Pass, passes};
 use rows::{Row, cells, rows};
 use slips::Model;
+pub use told::Told;
 
 /// Single-precision samples tell no clock more finely than this, in ppm.
 const ROUNDING_PPM: f64 = 1e-6;
@@ -34,6 +38,8 @@ pub struct Step {
     pub between_s: [f64; 2],
     /// Frames of the stimulus between which it lies.
     pub between_frames: [f64; 2],
+    /// Whether it is known to lie within a chirp, and not in the silence before it.
+    pub is_within: bool,
 }
 
 /// How one channel's delay moved.
@@ -46,17 +52,21 @@ pub struct Pace {
 }
 
 impl Pace {
-    /// Whether a step lies in what sweep `index` of `train` asks for.
-    #[must_use]
-    pub fn spoils(&self, alignment: &Alignment, train: &SweepTrain, index: usize) -> bool {
+    /// The steps that lie, or may lie, in what sweep `index` of `train` asks for.
+    fn steps_in(
+        &self,
+        alignment: &Alignment,
+        train: &SweepTrain,
+        index: usize,
+    ) -> impl Iterator<Item = &Step> {
         let sweep = train.sweep();
         let [from, to] = [sweep.start_hz, sweep.stop_hz]
             .map(|hz| train.start_s(&alignment.layout, index) + sweep.time_of_s(hz))
             .map(|time_s| time_s * alignment.layout.rate_hz);
         // A step beside the band touches it by a rounding.
-        self.steps
-            .iter()
-            .any(|step| step.between_frames[0] < to - 1.0 && step.between_frames[1] > from + 1.0)
+        self.steps.iter().filter(move |step| {
+            step.between_frames[0] < to - 1.0 && step.between_frames[1] > from + 1.0
+        })
     }
 }
 
@@ -70,16 +80,43 @@ pub struct Paces {
 }
 
 impl Paces {
-    /// The sweeps of `train` that no step of either channel spoils; all where none is left.
+    /// Whether a step of either channel lies, or may lie, in what one of the sweeps `indices` of
+    /// `train` asks for.
     #[must_use]
-    pub fn sound_sweeps(&self, alignment: &Alignment, train: &SweepTrain) -> Vec<usize> {
-        let all = 0..train.amplitudes().len();
-        let channels = || [Some(&self.link), self.reference.as_ref()].into_iter().flatten();
-        let sound: Vec<usize> = all
-            .clone()
-            .filter(|&index| !channels().any(|pace| pace.spoils(alignment, train, index)))
-            .collect();
-        if sound.is_empty() { all.collect() } else { sound }
+    pub fn spoil(&self, alignment: &Alignment, train: &SweepTrain, indices: &[usize]) -> bool {
+        let mut indices = indices.iter();
+        indices.any(|&index| self.steps_in(alignment, train, index).next().is_some())
+    }
+
+    /// Those of `sweeps` within which there is no step; all where none is left.
+    #[must_use]
+    pub fn sound_sweeps(
+        &self,
+        alignment: &Alignment,
+        train: &SweepTrain,
+        sweeps: Range<usize>,
+    ) -> Vec<usize> {
+        let is_sound = |&index: &usize| {
+            let mut steps = self.steps_in(alignment, train, index);
+            !steps.any(|step| step.is_within)
+        };
+        let sound: Vec<usize> = sweeps.clone().filter(is_sound).collect();
+        if sound.is_empty() {
+            sweeps.collect()
+        } else {
+            sound
+        }
+    }
+
+    fn steps_in(
+        &self,
+        alignment: &Alignment,
+        train: &SweepTrain,
+        index: usize,
+    ) -> impl Iterator<Item = &Step> {
+        let channels = [Some(&self.link), self.reference.as_ref()].into_iter();
+        let channels = channels.flatten();
+        channels.flat_map(move |pace| pace.steps_in(alignment, train, index))
     }
 }
 
@@ -93,7 +130,10 @@ impl Paces {
 pub fn paces(alignment: &Alignment, train: &SweepTrain, sweeps: &[SweepResponse]) -> Paces {
     let links = sweeps.iter().map(|sweep| &sweep.link).collect::<Vec<_>>();
     let mut link = pace(alignment, &alignment.link, train, &links);
-    let references: Option<Vec<_>> = sweeps.iter().map(|sweep| sweep.reference.as_ref()).collect();
+    let references: Option<Vec<_>> = sweeps
+        .iter()
+        .map(|sweep| sweep.reference.as_ref())
+        .collect();
     let mut reference = alignment
         .reference
         .as_ref()
@@ -151,6 +191,7 @@ fn steps(
                 sigma_frames: step.sigma_frames,
                 between_s: between_frames.map(|frame| track.position(frame + lag_frames) / rate_hz),
                 between_frames,
+                is_within: step.is_within,
             }
         })
         .collect()

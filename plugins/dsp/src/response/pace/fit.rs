@@ -7,8 +7,18 @@ use super::rows::Row;
 pub(super) struct Freedom {
     /// Every pass has a delay of its own.
     pub(super) each_pass: bool,
-    /// Rows (pass and cell) within which the delay stepped: they do not count.
+    /// Rows (pass and cell) within which the delay stepped. They and the cells beside them, to
+    /// which the break of the wave reaches, do not count.
     pub(super) broken: Vec<[usize; 2]>,
+}
+
+impl Freedom {
+    /// Whether the delay stepped within `row` or beside it.
+    pub(super) fn is_broken(&self, row: &Row) -> bool {
+        self.broken
+            .iter()
+            .any(|&[pass, cell]| row.pass == pass && row.cell.abs_diff(cell) <= 1)
+    }
 }
 
 /// The values that fit best. Number 0 is the skew in frames a second; then come, where each pass
@@ -29,10 +39,7 @@ pub(super) struct Fit {
 impl Fit {
     /// Fits `rows` of `pass_count` passes. `None` where they do not tell all that is left free.
     pub(super) fn new(rows: &[Row], pass_count: usize, freedom: &Freedom) -> Option<Self> {
-        let kept: Vec<&Row> = rows
-            .iter()
-            .filter(|row| !freedom.broken.contains(&[row.pass, row.cell]))
-            .collect();
+        let kept: Vec<&Row> = rows.iter().filter(|row| !freedom.is_broken(row)).collect();
         let regressors = Regressors::new(rows, pass_count, freedom);
         let count = regressors.count;
         let cell_count = rows.iter().map(|row| row.cell + 1).max()?;
@@ -52,8 +59,8 @@ impl Fit {
         for sum in sums.iter().filter(|sum| sum.weight > 0.0) {
             for i in 0..count {
                 right[i] -= sum.moments[i] * sum.delay / sum.weight;
-                for j in 0..count {
-                    matrix[i][j] -= sum.moments[i] * sum.moments[j] / sum.weight;
+                for (value, moment) in matrix[i].iter_mut().zip(&sum.moments) {
+                    *value -= sum.moments[i] * moment / sum.weight;
                 }
             }
         }
@@ -79,7 +86,11 @@ impl Fit {
     /// Adds what the fit leaves, and scales the covariance with it.
     fn scatter(&mut self, rows: &[&Row], regressors: &Regressors, cell_count: usize) {
         let left = |row: &Row| {
-            let known = regressors.of(row).iter().map(|&(i, a)| a * self.values[i]).sum::<f64>();
+            let known = regressors
+                .of(row)
+                .iter()
+                .map(|&(i, a)| a * self.values[i])
+                .sum::<f64>();
             row.delay_frames - known
         };
         let mut means = vec![[0.0; 2]; cell_count];
@@ -88,8 +99,14 @@ impl Fit {
             means[row.cell][1] += row.weight;
         }
         let residual = |row: &Row| left(row) - means[row.cell][0] / means[row.cell][1];
-        let square = rows.iter().map(|row| row.weight * residual(row).powi(2)).sum::<f64>();
-        let worst = rows.iter().map(|row| residual(row).abs()).fold(0.0, f64::max);
+        let square = rows
+            .iter()
+            .map(|row| row.weight * residual(row).powi(2))
+            .sum::<f64>();
+        let worst = rows
+            .iter()
+            .map(|row| residual(row).abs())
+            .fold(0.0, f64::max);
         (self.square, self.worst_frames) = (square, worst);
         for line in &mut self.covariance {
             for value in line {
@@ -105,7 +122,10 @@ impl Fit {
 
     /// Sum of values, each times its factor.
     pub(super) fn sum(&self, terms: &[(usize, f64)]) -> f64 {
-        terms.iter().map(|&(index, factor)| factor * self.values[index]).sum()
+        terms
+            .iter()
+            .map(|&(index, factor)| factor * self.values[index])
+            .sum()
     }
 
     /// One standard deviation of [`Fit::sum`].
@@ -122,7 +142,7 @@ impl Fit {
 /// What each unknown does to a row.
 struct Regressors {
     count: usize,
-    pass_from: Option<usize>,
+    each_pass: bool,
     /// Pass, time in seconds from which on it counts, and number of each step within a pass.
     steps: Vec<(usize, f64, usize)>,
 }
@@ -139,14 +159,14 @@ impl Regressors {
         }
         Self {
             count,
-            pass_from: freedom.each_pass.then_some(1),
+            each_pass: freedom.each_pass,
             steps,
         }
     }
 
     fn of(&self, row: &Row) -> Vec<(usize, f64)> {
         let mut entries = vec![(0, row.time_s)];
-        if let (Some(_), 1..) = (self.pass_from, row.pass) {
+        if self.each_pass && row.pass > 0 {
             entries.push((row.pass, 1.0));
         }
         for &(pass, time_s, index) in &self.steps {
@@ -163,8 +183,9 @@ impl Regressors {
 pub(super) fn splits(rows: &[Row], [pass, cell]: [usize; 2]) -> Option<f64> {
     let of_pass = || rows.iter().filter(|row| row.pass == pass);
     let time_s = of_pass().find(|row| row.cell == cell)?.time_s;
-    let before = of_pass().any(|row| row.time_s < time_s);
-    let after = of_pass().any(|row| row.time_s > time_s);
+    let mut counting = of_pass().filter(|row| row.cell.abs_diff(cell) > 1);
+    let before = counting.clone().any(|row| row.time_s < time_s);
+    let after = counting.any(|row| row.time_s > time_s);
     (before && after).then_some(time_s)
 }
 
@@ -200,7 +221,11 @@ fn inverse(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let count = matrix.len();
     let mut left = matrix.to_vec();
     let mut right: Vec<Vec<f64>> = (0..count)
-        .map(|row| (0..count).map(|column| f64::from(u8::from(row == column))).collect())
+        .map(|row| {
+            (0..count)
+                .map(|column| f64::from(u8::from(row == column)))
+                .collect()
+        })
         .collect();
     for pivot in 0..count {
         let scale = left[pivot][pivot];

@@ -171,7 +171,13 @@ fn bursts(alignment: &Alignment, track: &Track) -> [Heard; 2] {
 /// The band that a burst is divided in, with room for its soft edges beside what is used.
 fn in_band(frequency_hz: f64) -> f64 {
     let [low_hz, high_hz] = BURST_WHOLE_HZ;
-    flat_top(frequency_hz, 0.75 * low_hz, 0.2 * low_hz, 900.0, high_hz + 1_200.0)
+    flat_top(
+        frequency_hz,
+        0.75 * low_hz,
+        0.2 * low_hz,
+        900.0,
+        high_hz + 1_200.0,
+    )
 }
 
 /// Index of the largest absolute sample within `reach` of lag 0.

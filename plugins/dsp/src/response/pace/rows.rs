@@ -46,21 +46,28 @@ pub(super) struct Row {
 /// Cells of the whole band that any two passes tell of.
 pub(super) fn cells(passes: &[Pass]) -> Vec<Cell> {
     let per_bin_hz = passes[0].per_bin_hz;
-    let lowest = passes.iter().map(|pass| pass.band_hz[0]).fold(f64::INFINITY, f64::min);
-    let highest = passes.iter().map(|pass| pass.band_hz[1]).fold(0.0, f64::max);
+    let lowest = passes
+        .iter()
+        .map(|pass| pass.band_hz[0])
+        .fold(f64::INFINITY, f64::min);
+    let highest = passes
+        .iter()
+        .map(|pass| pass.band_hz[1])
+        .fold(0.0, f64::max);
     let mut low_hz = lowest.max(LOWEST_HZ);
     let mut cells = Vec::new();
-    loop {
-        let high_hz = low_hz + WIDTH_HZ.max(WIDTH_SHARE * low_hz);
-        if high_hz > highest {
-            return cells;
-        }
+    while low_hz < highest {
+        let width_hz = WIDTH_HZ.max(WIDTH_SHARE * low_hz);
+        // What is left at the top belongs to the last one.
+        let is_last = low_hz + 2.0 * width_hz > highest;
+        let high_hz = if is_last { highest } else { low_hz + width_hz };
         cells.push(Cell {
             bins: (low_hz / per_bin_hz).ceil() as usize..(high_hz / per_bin_hz).ceil() as usize,
             edges_hz: [low_hz, high_hz],
         });
         low_hz = high_hz;
     }
+    cells
 }
 
 /// All rows, by pass and in each by cell. Cells that fewer than two passes tell of are left out.
@@ -154,7 +161,8 @@ impl Comparer {
         let bins = cell.bins.clone();
         let (a, b) = (&pass.spectrum[bins.clone()], &base.spectrum[bins.clone()]);
         self.cross.clear();
-        self.cross.extend(a.iter().zip(b).map(|(a, b)| a * b.conj()));
+        self.cross
+            .extend(a.iter().zip(b).map(|(a, b)| a * b.conj()));
         let energies = [a, b].map(|part| part.iter().map(Complex64::norm_sqr).sum::<f64>());
         let all = (energies[0] * energies[1]).max(f64::MIN_POSITIVE);
         let mut delay = expected;
@@ -207,10 +215,13 @@ impl Comparer {
         let peak = (0..points)
             .max_by(|&a, &b| power[a].total_cmp(&power[b]))
             .unwrap_or(0);
-        let [before, here, after] =
-            [points - 1, 0, 1].map(|step| power[(peak + step) % points]);
+        let [before, here, after] = [points - 1, 0, 1].map(|step| power[(peak + step) % points]);
         let bend = before - 2.0 * here + after;
-        let beside = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
+        let beside = if bend < 0.0 {
+            0.5 * (before - after) / bend
+        } else {
+            0.0
+        };
         let mut place = peak as f64 + beside;
         if place > points as f64 / 2.0 {
             place -= points as f64;

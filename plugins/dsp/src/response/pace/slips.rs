@@ -16,6 +16,8 @@ const WHOLE_FRAMES: f64 = 0.1;
 const EXPLAINED_MIN: f64 = 60.0;
 /// Least size in frames of a step within a pass.
 const WITHIN_FRAMES: f64 = 0.4;
+/// Steps closer in seconds than that are one: each side of a broken wave is heard a little late.
+const APART_S: f64 = 0.1;
 /// Most steps within passes that are looked for.
 const WITHIN_MAX: usize = 4;
 /// Passes in which one is looked for: those that fit worst.
@@ -32,10 +34,22 @@ pub(super) struct Model {
 pub(super) struct Told {
     /// The pass in which it lies, or that it comes before.
     pub(super) pass: usize,
+    /// Whether it lies within the pass.
+    pub(super) is_within: bool,
     pub(super) frames: f64,
     pub(super) sigma_frames: f64,
     /// Seconds of the stimulus between which it lies.
     pub(super) between_s: [f64; 2],
+}
+
+/// What lies between two passes.
+struct Gap {
+    /// The terms of a fit whose sum is the step there.
+    terms: Vec<(usize, f64)>,
+    /// The pass that follows.
+    pass: usize,
+    /// Seconds of the stimulus from the last row before it to the first after it.
+    between_s: [f64; 2],
 }
 
 /// The simplest model that explains `rows`: one clock, or a delay of its own for each pass, or
@@ -54,9 +68,9 @@ pub(super) fn model(rows: &[Row], pass_count: usize) -> Option<(Model, Fit)> {
         };
         (free, fit) = (better, with);
     }
-    let stepped = |(terms, ..): &(Vec<(usize, f64)>, usize, [f64; 2])| {
-        let least = (STEP_SIGMAS * fit.sigma(terms)).max(STEP_FRAMES);
-        fit.sum(terms).abs() > least
+    let stepped = |gap: &Gap| {
+        let least = (STEP_SIGMAS * fit.sigma(&gap.terms)).max(STEP_FRAMES);
+        fit.sum(&gap.terms).abs() > least
     };
     let between = free.between(rows, pass_count);
     if free.freedom.broken.is_empty() && !between.iter().any(stepped) {
@@ -101,19 +115,20 @@ impl Model {
             .collect()
     }
 
-    /// For each pass but the first: the terms of a fit whose sum is the step before it, its
-    /// number, and the seconds between which that lies.
-    fn between(&self, rows: &[Row], pass_count: usize) -> Vec<(Vec<(usize, f64)>, usize, [f64; 2])> {
+    /// What lies before each pass but the first.
+    fn between(&self, rows: &[Row], pass_count: usize) -> Vec<Gap> {
         let mut all = Vec::new();
         for pass in 1..pass_count {
             let heard = |number: usize| {
-                rows.iter().filter(move |row| {
-                    let is_broken = self.freedom.broken.contains(&[row.pass, row.cell]);
-                    row.pass == number && !is_broken
-                })
+                rows.iter()
+                    .filter(move |row| row.pass == number && !self.freedom.is_broken(row))
             };
-            let from_s = heard(pass - 1).map(|row| row.ends_s[1]).fold(f64::NAN, f64::max);
-            let to_s = heard(pass).map(|row| row.ends_s[0]).fold(f64::NAN, f64::min);
+            let from_s = heard(pass - 1)
+                .map(|row| row.ends_s[1])
+                .fold(f64::NAN, f64::max);
+            let to_s = heard(pass)
+                .map(|row| row.ends_s[0])
+                .fold(f64::NAN, f64::min);
             if from_s.is_nan() || to_s.is_nan() {
                 continue;
             }
@@ -122,8 +137,16 @@ impl Model {
                 terms.push((pass - 1, -1.0));
             }
             let before = self.within(rows, pass_count).into_iter();
-            terms.extend(before.filter(|(_, [of, _])| *of == pass - 1).map(|(i, _)| (i, -1.0)));
-            all.push((terms, pass, [from_s, to_s]));
+            terms.extend(
+                before
+                    .filter(|(_, [of, _])| *of == pass - 1)
+                    .map(|(i, _)| (i, -1.0)),
+            );
+            all.push(Gap {
+                terms,
+                pass,
+                between_s: [from_s, to_s],
+            });
         }
         all
     }
@@ -133,28 +156,49 @@ impl Model {
         if !self.freedom.each_pass {
             return Vec::new();
         }
-        let told = |terms: &[(usize, f64)], pass, between_s| Told {
+        let told = |terms: &[(usize, f64)], pass, is_within, between_s| Told {
             pass,
+            is_within,
             frames: fit.sum(terms),
             sigma_frames: fit.sigma(terms),
             between_s,
         };
         let between = self.between(rows, pass_count).into_iter();
         let mut steps: Vec<Told> = between
-            .map(|(terms, pass, between_s)| told(&terms, pass, between_s))
-            .filter(|step| {
-                step.frames.abs() > (STEP_SIGMAS * step.sigma_frames).max(TOLD_FRAMES)
-            })
+            .map(|gap| told(&gap.terms, gap.pass, false, gap.between_s))
+            .filter(|step| step.frames.abs() > (STEP_SIGMAS * step.sigma_frames).max(STEP_FRAMES))
             .collect();
         for (index, [pass, cell]) in self.within(rows, pass_count) {
-            let broken = rows.iter().find(|row| row.pass == pass && row.cell == cell);
-            if let Some(row) = broken {
-                steps.push(told(&[(index, 1.0)], pass, row.ends_s));
-            }
+            let broken = rows
+                .iter()
+                .filter(|row| row.pass == pass && row.cell.abs_diff(cell) <= 1);
+            let between_s = broken.fold([f64::INFINITY, 0.0], |[from_s, to_s], row| {
+                [row.ends_s[0].min(from_s), row.ends_s[1].max(to_s)]
+            });
+            steps.push(told(&[(index, 1.0)], pass, true, between_s));
         }
         steps.sort_by(|a, b| a.between_s[0].total_cmp(&b.between_s[0]));
+        let mut steps = joined(steps);
+        steps.retain(|step| step.frames.abs() > (STEP_SIGMAS * step.sigma_frames).max(TOLD_FRAMES));
         steps
     }
+}
+
+/// Steps that lie close together, in order, as one.
+fn joined(steps: Vec<Told>) -> Vec<Told> {
+    let mut joined: Vec<Told> = Vec::new();
+    for step in steps {
+        match joined.last_mut() {
+            Some(last) if step.between_s[0] < last.between_s[1] + APART_S => {
+                last.is_within |= step.is_within;
+                last.frames += step.frames;
+                last.sigma_frames = last.sigma_frames.hypot(step.sigma_frames);
+                last.between_s[1] = step.between_s[1].max(last.between_s[1]);
+            }
+            _ => joined.push(step),
+        }
+    }
+    joined
 }
 
 /// The passes that differ most from what the others tell of the link.
@@ -170,7 +214,10 @@ fn suspects(rows: &[Row], pass_count: usize) -> Vec<usize> {
             .map(|row| row.delay_frames)
             .collect();
         let mean = delays.iter().sum::<f64>() / delays.len().max(1) as f64;
-        delays.iter().map(|delay| (delay - mean).powi(2)).sum::<f64>()
+        delays
+            .iter()
+            .map(|delay| (delay - mean).powi(2))
+            .sum::<f64>()
     };
     passes.sort_by(|&a, &b| scatter(b).total_cmp(&scatter(a)));
     passes.truncate(PASSES_MAX);
