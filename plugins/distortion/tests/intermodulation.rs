@@ -122,12 +122,10 @@ fn reference_beside_the_link_is_taken_off_by_its_complex_amplitudes() {
             of_send,
             0.01,
         );
-        let at = &found_at(&result, id, freq_hz)
-            .unwrap()
-            .at
-            .as_ref()
-            .unwrap()
-            .fields;
+        let found = found_at(&result, id, freq_hz).unwrap();
+        let off = found.high.unwrap() - (own + 2.0 * of_send);
+        assert!(off.abs() < 1e-3 * own, "{id}: {found:?}");
+        let at = &found.at.as_ref().unwrap().fields;
         assert_eq!(at["level_dbfs"].kind, Some(Kind::NumberValue(-20.0)));
     }
     assert!(has_note(&result, "reference-distorts"));

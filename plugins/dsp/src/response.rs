@@ -6,12 +6,14 @@
 //! any frequency with its variance.
 
 mod average;
+mod compare;
 pub mod corners;
 pub mod curve;
 mod deconvolve;
 mod extend;
 mod gated;
 mod gates;
+mod harmonic;
 mod heard;
 mod largest;
 mod line;
@@ -21,10 +23,12 @@ mod point;
 mod timing;
 mod train;
 
-pub use average::{Averaged, average};
+pub use average::{Averaged, average, splice};
+pub use compare::{Compared, compare};
 pub use deconvolve::{Channel, NoResponse, SweepResponse, deconvolve};
 pub use gated::Gated;
 pub use gates::Gate;
+pub use harmonic::harmonic_ratio;
 pub use largest::{Rival, expected_range, largest};
 pub use line::{Line, fit_line};
 pub use matched::PathDifference;

@@ -4,7 +4,7 @@ use rustfft::num_complex::Complex64;
 
 use super::deconvolve::{Channel, SweepResponse, delay};
 use crate::fft::Transform;
-use crate::window::flat_top;
+use crate::window::{flat_top, rise};
 
 /// Gate in seconds within which repeats are compared.
 const GATE_S: [f64; 2] = [-0.004, 0.008];
@@ -78,6 +78,41 @@ fn average_channel(
         *value *= scale;
     }
     (sum, delays)
+}
+
+/// One response of two to the same sweep: the octave about `at_hz` fades from `low`, which is put
+/// on the delay of `high` before, to `high`. `band_hz` is the swept band.
+#[must_use]
+pub fn splice(
+    low: &SweepResponse,
+    high: &SweepResponse,
+    at_hz: f64,
+    band_hz: [f64; 2],
+) -> SweepResponse {
+    let per_bin_hz = high.rate_hz / high.size as f64;
+    let share_high = |bin: usize| rise((bin as f64 * per_bin_hz / at_hz).log2() + 0.5);
+    let mut comparer = Comparer::new(high, band_hz);
+    let size = high.size;
+    let mut join = |low: &Channel, high: &Channel| {
+        let [base, other] = [high, low].map(|channel| comparer.gated(&channel.near));
+        let [later, _] = comparer.delay_between(&base, &other);
+        let mut spectrum = low.spectrum.clone();
+        delay(&mut spectrum, -later, size);
+        for (bin, (value, high)) in spectrum.iter_mut().zip(&high.spectrum).enumerate() {
+            *value += (high - *value) * share_high(bin);
+        }
+        Channel {
+            spectrum,
+            lag_frames: high.lag_frames,
+            near: high.near.clone(),
+        }
+    };
+    let references = low.reference.as_ref().zip(high.reference.as_ref());
+    SweepResponse {
+        link: join(&low.link, &high.link),
+        reference: references.map(|(low, high)| join(low, high)),
+        ..*high
+    }
 }
 
 /// Compares the delays of two responses.

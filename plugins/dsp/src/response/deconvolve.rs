@@ -2,6 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 use std::fmt;
+use std::ops::Range;
 
 use rustfft::num_complex::Complex64;
 
@@ -59,6 +60,28 @@ pub struct SweepResponse {
     pub window_frames: usize,
     /// Rate in Hz of lags and bins.
     pub rate_hz: f64,
+}
+
+impl Channel {
+    /// Mean power of the response over `bins`.
+    #[must_use]
+    pub fn power(&self, bins: Range<usize>) -> f64 {
+        let count = bins.len().max(1) as f64;
+        self.spectrum[bins]
+            .iter()
+            .map(Complex64::norm_sqr)
+            .sum::<f64>()
+            / count
+    }
+}
+
+impl SweepResponse {
+    /// Bins from `from_hz` to `to_hz`, below half the rate.
+    #[must_use]
+    pub fn bins(&self, from_hz: f64, to_hz: f64) -> Range<usize> {
+        let per_bin_hz = self.rate_hz / self.size as f64;
+        (from_hz / per_bin_hz).ceil() as usize..(to_hz / per_bin_hz) as usize + 1
+    }
 }
 
 /// No response stands out of the noise where the bursts said that it would be.

@@ -60,9 +60,12 @@ impl Pace {
         index: usize,
     ) -> impl Iterator<Item = &Step> {
         let sweep = train.sweep();
-        let [from, to] = [sweep.start_hz, sweep.stop_hz]
-            .map(|hz| train.start_s(&alignment.layout, index) + sweep.time_of_s(hz))
+        let [mut from, mut to] = [sweep.start_hz, sweep.stop_hz]
+            .map(|hz| train.time_of_s(&alignment.layout, index, hz))
             .map(|time_s| time_s * alignment.layout.rate_hz);
+        if from > to {
+            std::mem::swap(&mut from, &mut to);
+        }
         // A step beside the band touches it by a rounding.
         self.steps.iter().filter(move |step| {
             step.between_frames[0] < to - 1.0 && step.between_frames[1] > from + 1.0

@@ -9,6 +9,7 @@ use super::super::train::SweepTrain;
 use crate::align::{Alignment, Track};
 use crate::burst::{self, BURST_BAND_HZ, BURST_S, End};
 use crate::fft::{Transform, smooth_size};
+use crate::stimulus::Layout;
 use crate::window::flat_top;
 
 /// Band in Hz of a burst that its fades leave whole.
@@ -19,18 +20,16 @@ const MARGINS_S: [f64; 2] = [0.04, 0.12];
 const REACH_S: f64 = 0.06;
 
 /// Which chirp a pass is.
-#[derive(Debug, Clone, Copy)]
-enum Chirp {
-    Burst(End),
-    /// Time constant in seconds, and the frequency in Hz that it begins at.
-    Sweep(f64, f64),
+enum Chirp<'a> {
+    /// An alignment burst, and the seconds of the stimulus at which it begins.
+    Burst(End, f64),
+    /// A sweep of a train by its number.
+    Sweep(&'a SweepTrain, &'a Layout, usize),
 }
 
 /// One pass over the band.
-pub(super) struct Pass {
-    chirp: Chirp,
-    /// Seconds of the stimulus at which it begins.
-    start_s: f64,
+pub(super) struct Pass<'a> {
+    chirp: Chirp<'a>,
     /// What it tells of: in Hz.
     pub(super) band_hz: [f64; 2],
     /// Energy in an octave, relative to those of other passes.
@@ -43,14 +42,13 @@ pub(super) struct Pass {
     pub(super) per_bin_hz: f64,
 }
 
-impl Pass {
+impl Pass<'_> {
     /// Seconds of the stimulus at which it passes `frequency_hz`.
     pub(super) fn time_s(&self, frequency_hz: f64) -> f64 {
-        self.start_s
-            + match self.chirp {
-                Chirp::Burst(end) => burst::time_of_s(end, frequency_hz),
-                Chirp::Sweep(constant_s, begin_hz) => constant_s * (frequency_hz / begin_hz).ln(),
-            }
+        match self.chirp {
+            Chirp::Burst(end, start_s) => start_s + burst::time_of_s(end, frequency_hz),
+            Chirp::Sweep(train, layout, index) => train.time_of_s(layout, index, frequency_hz),
+        }
     }
 }
 
@@ -61,20 +59,19 @@ struct Heard {
 }
 
 /// All passes of `track` in the order in which they were played.
-pub(super) fn passes(
-    alignment: &Alignment,
+pub(super) fn passes<'a>(
+    alignment: &'a Alignment,
     track: &Track,
-    train: &SweepTrain,
+    train: &'a SweepTrain,
     sweeps: &[&Channel],
-) -> Vec<Pass> {
+) -> Vec<Pass<'a>> {
     let layout = &alignment.layout;
     let [opening, closing] = bursts(alignment, track);
     let size = smooth_size(opening.response.len());
     let mut transform = Transform::new(size);
     let per_bin_hz = layout.rate_hz / size as f64;
     let mut of_burst = |end: End, range: &Range<usize>, heard: &Heard| Pass {
-        chirp: Chirp::Burst(end),
-        start_s: range.start as f64 / layout.rate_hz,
+        chirp: Chirp::Burst(end, range.start as f64 / layout.rate_hz),
         band_hz: BURST_WHOLE_HZ,
         energy: burst_energy(&alignment.sent[range.clone()]),
         lag_frames: heard.lag_frames,
@@ -87,8 +84,7 @@ pub(super) fn passes(
     let sweep = train.sweep();
     for (index, (channel, amplitude)) in sweeps.iter().zip(train.amplitudes()).enumerate() {
         passes.push(Pass {
-            chirp: Chirp::Sweep(sweep.time_constant_s, sweep.begin_hz),
-            start_s: train.start_s(layout, index),
+            chirp: Chirp::Sweep(train, layout, index),
             band_hz: [sweep.start_hz, sweep.stop_hz],
             energy: amplitude * amplitude * sweep.time_constant_s,
             lag_frames: channel.lag_frames,
