@@ -1,9 +1,11 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
 mod heard;
+mod levels;
 mod result;
 mod session;
 mod settings;
+mod steps;
 mod waking;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};

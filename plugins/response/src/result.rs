@@ -9,8 +9,8 @@ use goodwire_dsp::response::curve::{
     Level, group_delay, half_band, level, phase, power_mean, smoothed,
 };
 use goodwire_dsp::response::{
-    Arrival, Gated, Line, PathDifference, Point, Rival, arrivals, fit_line, largest, latency_grid,
-    linear_grid, log_grid,
+    Arrival, Gated, Line, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
+    fit_line, harmonic_ratio, largest, latency_grid, linear_grid, log_grid,
 };
 use goodwire_plugin_sdk::api::{Curve, Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
@@ -18,6 +18,7 @@ use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
 use crate::heard::Heard;
+use crate::levels;
 use crate::settings::Settings;
 use crate::waking::Waking;
 
@@ -30,6 +31,9 @@ const GAIN_POINT_COUNT: usize = 65;
 /// Points on either side that are averaged to tell a large value from a chance one: a sixth of an
 /// octave.
 const SMOOTH_POINTS: usize = 16;
+/// Fundamentals in Hz whose third harmonic tells a bend from a limiter, which distorts the bass
+/// alone.
+const THIRD_HZ: [f64; 2] = [300.0, 2_000.0];
 /// Spread of the repeats' delays in frames from which on it is told.
 const JITTER_FRAMES: f64 = 0.02;
 /// Least uncertainty in dB of a gain on real hardware whose knobs were never matched.
@@ -42,6 +46,8 @@ pub struct Measured<'a> {
     alignment: &'a Alignment,
     /// The curve at each level, where there are several.
     levels: Vec<Vec<Level>>,
+    /// Third harmonic at the loudest level re the fundamental, where there are several.
+    third: f64,
     frequencies_hz: Vec<f64>,
     /// The response at the loudest level, which all but `levels` is of.
     points: Vec<Point>,
@@ -86,6 +92,10 @@ impl<'a> Measured<'a> {
             0 | 1 => Vec::new(),
             count => (0..count).map(others).collect(),
         };
+        let third = match levels.len() {
+            0 => 0.0,
+            _ => third_harmonic(&averaged.response, &heard.train, band_hz),
+        };
         let gain = power_mean(&read(&gated, &gain_frequencies(band_hz)));
         let gates_s: Vec<f64> = points.iter().map(|point| point.gate_s).collect();
         let curve = corners::Curve {
@@ -95,7 +105,7 @@ impl<'a> Measured<'a> {
         };
         let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
-        let indices: Vec<usize> = waking.sweeps_of(settings, loudest).collect();
+        let indices = waking.sweeps_of(settings, heard, loudest);
         let alignment = &heard.alignment;
         let arrivals = line.map_or_else(Vec::new, |line| {
             arrivals(alignment, &heard.train, &indices, &averaged, &line)
@@ -106,6 +116,7 @@ impl<'a> Measured<'a> {
             alignment,
             snr: gated.snr(band_hz[0], band_hz[1]),
             levels,
+            third,
             frequencies_hz,
             points,
             magnitude,
@@ -127,6 +138,9 @@ impl<'a> Measured<'a> {
         self.deviations(&mut result.figures);
         self.corners(&mut result.figures, &mut result.notes);
         self.level_dependence(&mut result.figures);
+        let levels_dbfs = &self.settings.levels_dbfs;
+        let bands = levels::bands(levels_dbfs, &self.frequencies_hz, &self.levels);
+        result.notes.extend(levels::notes(&bands, self.third));
         self.snr(&mut result);
         self.timing(&mut result);
         result.curves = self.curves();
@@ -345,6 +359,16 @@ fn matched_point(gated: &Gated, request: &OpenRequest, frequency_hz: f64) -> Poi
         difference.divide(&mut point);
     }
     point
+}
+
+/// Third harmonic of fundamentals in the middle of the band, re the fundamental.
+fn third_harmonic(response: &SweepResponse, train: &SweepTrain, band_hz: [f64; 2]) -> f64 {
+    let from_hz = THIRD_HZ[0].max(band_hz[0]);
+    let to_hz = THIRD_HZ[1].min(band_hz[1] / 3.0);
+    if from_hz >= to_hz {
+        return 0.0;
+    }
+    harmonic_ratio(response, train.sweep(), 3, [from_hz, to_hz])
 }
 
 fn magnitude_of(points: &[Point], settings: &Settings) -> Vec<Level> {
