@@ -1,7 +1,11 @@
 //! What was heard of one play.
 
+use std::ops::Range;
+
 use goodwire_dsp::align::{AlignError, Alignment, Recordings, align, refuse_clipped};
-use goodwire_dsp::response::{SweepResponse, SweepTrain, deconvolve};
+use goodwire_dsp::response::{
+    Averaged, Paces, SweepResponse, SweepTrain, average, deconvolve, paces,
+};
 use goodwire_dsp::stimulus::Stimulus;
 use goodwire_plugin_sdk::Failure;
 use goodwire_plugin_sdk::payload::OpenRequest;
@@ -13,6 +17,8 @@ pub struct Heard {
     pub alignment: Alignment,
     pub train: SweepTrain,
     pub sweeps: Vec<SweepResponse>,
+    /// How the delays moved meanwhile.
+    pub paces: Paces,
 }
 
 impl Heard {
@@ -42,10 +48,23 @@ impl Heard {
         let sweeps = deconvolve(&alignment, &train)
             .map_err(|error| Failure::new("unrelated", error.to_string()))?;
         Ok(Self {
+            paces: paces(&alignment, &train, &sweeps),
             alignment,
             train,
             sweeps,
         })
+    }
+
+    /// Numbers of those of the sweeps `range` within which the delay did not step; all where none
+    /// is left.
+    pub fn sound(&self, range: Range<usize>) -> Vec<usize> {
+        self.paces.sound_sweeps(&self.alignment, &self.train, range)
+    }
+
+    /// The mean of the sweeps numbered `indices`.
+    pub fn average(&self, indices: &[usize], band_hz: [f64; 2]) -> Averaged {
+        let sweeps: Vec<_> = indices.iter().map(|&index| &self.sweeps[index]).collect();
+        average(&sweeps, band_hz)
     }
 }
 

@@ -6,6 +6,7 @@ mod levels;
 mod result;
 mod session;
 mod settings;
+mod steps;
 mod waking;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};

@@ -108,7 +108,7 @@ impl<'a> Measured<'a> {
         };
         let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
-        let indices: Vec<usize> = waking.sweeps_of(settings, loudest).collect();
+        let indices = waking.sweeps_of(settings, heard, loudest);
         let alignment = &heard.alignment;
         let arrivals = line.map_or_else(Vec::new, |line| {
             arrivals(alignment, &heard.train, &indices, &averaged, &line)

@@ -10,6 +10,7 @@ use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use crate::heard::Heard;
 use crate::result::Measured;
 use crate::settings::Settings;
+use crate::steps;
 use crate::waking::{self, Waking};
 
 /// Longest body in seconds that may be played again: what was heard of it has to be judged before
@@ -121,6 +122,7 @@ impl Session for ResponseSession {
         let waking = Waking::judge(&self.request, &self.settings, &first, again.as_ref());
         let measured = Measured::new(&self.request, &self.settings, &first, &waking);
         let mut result = measured.result();
+        steps::tell(&self.settings, &first, &waking, &mut result);
         result.notes.extend(waking.notes);
         Ok(result)
     }

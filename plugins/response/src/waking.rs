@@ -9,7 +9,7 @@ use std::ops::Range;
 
 use goodwire_dsp::align::Alignment;
 use goodwire_dsp::decibel::{amplitude, db, power_db};
-use goodwire_dsp::response::{Averaged, Compared, SweepResponse, average, compare, splice};
+use goodwire_dsp::response::{Averaged, Compared, SweepResponse, compare, splice};
 use goodwire_plugin_sdk::api::Note;
 use goodwire_plugin_sdk::figures::{info, warning};
 use goodwire_plugin_sdk::payload::OpenRequest;
@@ -69,17 +69,17 @@ impl Waking {
     }
 
     /// Sweeps of level number `level` that count.
-    pub fn sweeps_of(&self, settings: &Settings, level: usize) -> Range<usize> {
+    pub fn sweeps_of(&self, settings: &Settings, heard: &Heard, level: usize) -> Vec<usize> {
         let all = settings.sweeps_of(level);
         let skipped = if level == 0 { self.first_repeat } else { 0 };
-        all.start + skipped..all.end
+        heard.sound(all.start + skipped..all.end)
     }
 
     /// The mean of the sweeps of level number `level`, its bass from the top down where that is
     /// believed.
     pub fn averaged(&self, settings: &Settings, heard: &Heard, level: usize) -> Averaged {
         let band_hz = settings.band_hz();
-        let mut averaged = average(&heard.sweeps[self.sweeps_of(settings, level)], band_hz);
+        let mut averaged = heard.average(&self.sweeps_of(settings, heard, level), band_hz);
         if let (Some(bass), true) = (&self.top_down, level == settings.loudest()) {
             averaged.response = splice(bass, &averaged.response, settings.middle_hz(), band_hz);
         }
@@ -89,7 +89,9 @@ impl Waking {
     fn compare_with(&mut self, settings: &Settings, first: &Heard, again: &Heard) {
         let band_hz = settings.band_hz();
         let from_below = self.averaged(settings, first, settings.loudest()).response;
-        let top_down = average(&again.sweeps, band_hz).response;
+        let top_down = again
+            .average(&again.sound(0..again.sweeps.len()), band_hz)
+            .response;
         match lowest(settings, &from_below, &top_down) {
             Some(lower) => {
                 self.notes.push(warning(

@@ -17,6 +17,10 @@ use crate::window::flat_top;
 /// Seconds round 0 in which the peak of a response is looked for: what alignment left, and steps.
 const PEAK_WITHIN_S: f64 = 0.06;
 
+/// Seconds on either side of the peak that are kept for comparisons: a step of [`PEAK_WITHIN_S`]
+/// lies within.
+const NEAR_S: f64 = 0.065;
+
 /// How far the peak must stand above the RMS of the response's late lags. Gaussian noise of a
 /// million samples reaches 5.3; unrelated sounds more, but no tenfold.
 const PEAK_RATIO_MIN: f64 = 10.0;
@@ -39,6 +43,8 @@ pub struct Channel {
     /// Frames (of the recording's nominal rate, on the stimulus' clock) by which the response
     /// was late: what was taken out of `spectrum`.
     pub lag_frames: f64,
+    /// Response from 0.065 s before its peak to 0.065 s after it, the peak in the middle.
+    pub near: Vec<f64>,
 }
 
 /// What one sweep of a train gave.
@@ -259,8 +265,18 @@ impl Divider {
         Ok(Channel {
             spectrum,
             lag_frames: lag,
+            near: near(response, peak, self.rate_hz),
         })
     }
+}
+
+/// What lies within [`NEAR_S`] of the peak of a circular `response`.
+pub(super) fn near(response: &[f64], peak: usize, rate_hz: f64) -> Vec<f64> {
+    let reach = (NEAR_S * rate_hz) as usize;
+    let first = peak + response.len() - reach;
+    (first..first + 2 * reach)
+        .map(|index| response[index % response.len()])
+        .collect()
 }
 
 /// A window of a recording without its mean, its ends faded: hum and offset that go on beyond it

@@ -62,6 +62,19 @@ impl SweepTrain {
         first + (index * self.period_frames()) as f64 / self.sweep.rate_hz
     }
 
+    /// Seconds after the first frame of the stimulus at which sweep `index` passes
+    /// `frequency_hz`.
+    #[must_use]
+    pub fn time_of_s(&self, layout: &Layout, index: usize, frequency_hz: f64) -> f64 {
+        let upwards_s = self.sweep.time_of_s(frequency_hz);
+        let since_s = if self.top_down {
+            (self.sweep.frame_count() - 1) as f64 / self.sweep.rate_hz - upwards_s
+        } else {
+            upwards_s
+        };
+        self.start_s(layout, index) + since_s
+    }
+
     /// Frames of `layout` in which sweep `index` and the link's answer to it sound, and nothing
     /// else. All windows have one length.
     #[must_use]
