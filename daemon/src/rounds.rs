@@ -1,0 +1,15 @@
+//! Rounds: named lists of checks over links, run by the clock or on demand.
+//!
+//! [`Schedule`] says when a round is due, [`decide`] what is to be done about it at a moment, the
+//! keeper looks at the clock, and the runner measures.
+
+mod calendar;
+mod keeper;
+mod runner;
+mod schedule;
+mod watch;
+
+pub use calendar::{Decision, decide};
+pub use keeper::keep;
+pub use runner::{Rounds, round_of};
+pub use schedule::{Due, Schedule, ScheduleError};
