@@ -5,11 +5,12 @@
 
 mod calendar;
 mod keeper;
+mod outcome;
 mod runner;
 mod schedule;
 mod watch;
 
 pub use calendar::{Decision, decide};
-pub use keeper::keep;
-pub use runner::{Rounds, round_of};
+pub use keeper::{Keeper, Look, keep};
+pub use runner::{Asked, Rounds, round_of};
 pub use schedule::{Due, Schedule, ScheduleError};

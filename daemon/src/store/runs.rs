@@ -99,7 +99,11 @@ impl Store {
     /// [`StoreError::NotFound`], and what reading can meet.
     pub fn run(&self, name: &str) -> Result<Run, StoreError> {
         let found = self.read(|connection| {
-            one(connection, "SELECT run FROM runs WHERE id = ?1", &[bare(name)])
+            one(
+                connection,
+                "SELECT run FROM runs WHERE id = ?1",
+                &[bare(name)],
+            )
         })?;
         found.ok_or_else(|| StoreError::NotFound {
             name: name.to_owned(),
@@ -134,11 +138,12 @@ impl Store {
         let limit = i64::try_from(size + 1).unwrap_or(i64::MAX);
         let mut runs = self.read(|connection| {
             let mut statement = connection.prepare_cached(sql)?;
-            let rows = statement.query_map(
-                params![before, since, bare(&query.round), limit],
-                |row| Ok(run_of(row)),
-            )?;
-            rows.map(|row| row?).collect::<Result<Vec<Run>, StoreError>>()
+            let rows = statement
+                .query_map(params![before, since, bare(&query.round), limit], |row| {
+                    Ok(run_of(row))
+                })?;
+            rows.map(|row| row?)
+                .collect::<Result<Vec<Run>, StoreError>>()
         })?;
         let has_more = runs.len() > size;
         runs.truncate(size);
@@ -151,7 +156,12 @@ impl Store {
     ///
     /// # Errors
     /// What reading can meet.
-    pub fn past(&self, round: &str, now: &Timestamp, since: &Timestamp) -> Result<Past, StoreError> {
+    pub fn past(
+        &self,
+        round: &str,
+        now: &Timestamp,
+        since: &Timestamp,
+    ) -> Result<Past, StoreError> {
         let (now, since) = (to_ns(now), to_ns(since));
         self.read(|connection| {
             let sql = "SELECT max(time) FROM due_dates WHERE round = ?1 AND time <= ?2";
@@ -163,7 +173,9 @@ impl Store {
             let times = statement.query_map(params![round, since], |row| row.get(0))?;
             Ok(Past {
                 handled_time: handled.map(from_ns),
-                run_times: times.map(|ns| Ok(from_ns(ns?))).collect::<Result<_, StoreError>>()?,
+                run_times: times
+                    .map(|ns| Ok(from_ns(ns?)))
+                    .collect::<Result<_, StoreError>>()?,
             })
         })
     }
