@@ -10,6 +10,9 @@ mod runner;
 mod schedule;
 mod watch;
 
+#[cfg(test)]
+mod tests;
+
 pub use calendar::{Decision, decide};
 pub use keeper::{Keeper, Look, keep};
 pub use runner::{Asked, Rounds, round_of};

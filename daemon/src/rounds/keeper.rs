@@ -45,7 +45,11 @@ impl Keeper {
     ///
     /// # Errors
     /// What the store can meet.
-    pub fn new(round: &RoundConfig, store: &Store, clock: &SharedClock) -> Result<Self, StoreError> {
+    pub fn new(
+        round: &RoundConfig,
+        store: &Store,
+        clock: &SharedClock,
+    ) -> Result<Self, StoreError> {
         let schedule = round.schedule.to_string();
         let since = store.scheduled_since(&round.name, &schedule, &clock.timestamp())?;
         Ok(Self {

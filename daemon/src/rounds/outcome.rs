@@ -50,7 +50,9 @@ fn worst_of(measurement: &Measurement, outcome: Outcome) -> String {
         .flat_map(|verdict| &verdict.judgements)
         .filter(|_| outcome != Outcome::Pass)
         .find(|judgement| judgement.outcome() == outcome);
-    worst.map(|judgement| judgement.text.clone()).unwrap_or_default()
+    worst
+        .map(|judgement| judgement.text.clone())
+        .unwrap_or_default()
 }
 
 /// True where the first check of a link found no signal.
@@ -98,7 +100,11 @@ pub(super) fn conclude(run: &mut Run, links: &[String], checks: &[CheckConfig]) 
         (link, analysis)
     };
     run.checks.sort_by_key(place);
-    let worst = run.checks.iter().map(RunCheck::outcome).reduce(judge::worse);
+    let worst = run
+        .checks
+        .iter()
+        .map(RunCheck::outcome)
+        .reduce(judge::worse);
     let mut outcome = worst.unwrap_or_default();
     if run.reason.is_some() {
         outcome = judge::worse(outcome, Outcome::Unmeasured);

@@ -2,9 +2,7 @@
 
 use std::{sync::Arc, time::Duration};
 
-use goodwire_proto::v1::{
-    Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State,
-};
+use goodwire_proto::v1::{Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State};
 use jiff::Timestamp;
 use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
@@ -156,7 +154,9 @@ impl Rounds {
         let (first, others) = (first.to_vec(), others.to_vec());
         let mut silent = links;
         loop {
-            one.run.checks.retain(|check| !silent.iter().any(|link| bare(&check.link) == link));
+            one.run
+                .checks
+                .retain(|check| !silent.iter().any(|link| bare(&check.link) == link));
             self.check(one, &first, &silent).await;
             let (waiting, there) = silent
                 .into_iter()
@@ -189,7 +189,9 @@ impl Rounds {
                 }
                 Err(refusal) => {
                     let text = refusal.to_string();
-                    let refused = links.iter().map(|link| outcome::refused(link, check, &text));
+                    let refused = links
+                        .iter()
+                        .map(|link| outcome::refused(link, check, &text));
                     one.run.checks.extend(refused);
                 }
             }
@@ -261,7 +263,11 @@ impl Rounds {
                 text: "somebody ended the run".into(),
             });
         }
-        outcome::conclude(&mut run, &round_links(&self.desk, &one.round), &one.round.checks);
+        outcome::conclude(
+            &mut run,
+            &round_links(&self.desk, &one.round),
+            &one.round.checks,
+        );
         run.end_time = Some(self.desk.clock.timestamp());
         self.tell(&run).await;
         self.watchers.end(&run);

@@ -132,7 +132,11 @@ impl Schedule {
     /// [`ScheduleError::Window`].
     pub fn window(text: &str, zone: TimeZone) -> Result<Self, ScheduleError> {
         let (from, until) = text.split_once('-').ok_or(ScheduleError::Window)?;
-        let time = |text: &str| text.trim().parse::<Time>().map_err(|_| ScheduleError::Window);
+        let time = |text: &str| {
+            text.trim()
+                .parse::<Time>()
+                .map_err(|_| ScheduleError::Window)
+        };
         let (from, until) = (time(from)?, time(until)?);
         if from == until {
             return Err(ScheduleError::Window);
@@ -170,7 +174,10 @@ impl Interval {
     /// `4 weeks`, `1 day`, `12 hours`.
     fn parse(text: &str) -> Option<Self> {
         let (count, unit) = text.trim().split_once(' ')?;
-        let count = count.parse().ok().filter(|count| (1..=1000).contains(count))?;
+        let count = count
+            .parse()
+            .ok()
+            .filter(|count| (1..=1000).contains(count))?;
         let unit = match unit.trim() {
             "hour" | "hours" => Unit::Hours,
             "day" | "days" => Unit::Days,
@@ -213,7 +220,11 @@ fn next_window(from: Time, until: Time, zone: &TimeZone, time: Timestamp) -> Opt
     (0..3)
         .filter_map(|days| today.checked_add(days.days()).ok())
         .filter_map(|date| {
-            let closes_on = if until > from { date } else { date.tomorrow().ok()? };
+            let closes_on = if until > from {
+                date
+            } else {
+                date.tomorrow().ok()?
+            };
             Some(Due {
                 at: zone.to_timestamp(date.to_datetime(from)).ok()?,
                 until: zone.to_timestamp(closes_on.to_datetime(until)).ok(),
@@ -241,7 +252,12 @@ impl fmt::Display for Schedule {
                     Unit::Days => "days",
                     Unit::Weeks => "weeks",
                 };
-                write!(f, "every {} {unit} from {}", interval.count, from.strftime("%F %H:%M"))?;
+                write!(
+                    f,
+                    "every {} {unit} from {}",
+                    interval.count,
+                    from.strftime("%F %H:%M")
+                )?;
                 zone
             }
             Self::Window { from, until, zone } => {
