@@ -9,7 +9,7 @@ use tokio_util::sync::CancellationToken;
 use super::{
     calendar::decide,
     runner::{Asked, Rounds},
-    schedule::Due,
+    schedule::{Due, Schedule},
 };
 use crate::{
     clock::SharedClock,
@@ -117,10 +117,8 @@ const REMEMBERED: jiff::SignedDuration = jiff::SignedDuration::from_hours(24 * 9
 /// Begins every round at its due dates, until `ending`.
 pub async fn keep(rounds: Arc<Rounds>, ending: CancellationToken) {
     let desk = rounds.desk();
-    let scheduled = desk.config.rounds.iter().filter(|round| {
-        let is_scheduled = round.schedule != super::Schedule::OnDemand;
-        is_scheduled
-    });
+    let rounds_of = desk.config.rounds.iter();
+    let scheduled = rounds_of.filter(|round| round.schedule != Schedule::OnDemand);
     let mut keepers = Vec::new();
     for round in scheduled {
         match Keeper::new(round, &desk.store, &desk.clock) {

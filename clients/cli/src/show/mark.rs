@@ -90,7 +90,15 @@ mod tests {
     #[test]
     fn every_mark_has_a_word_and_two_shapes_of_its_own() {
         let all = [
-            PASS, DRIFT, FAIL, UNMEASURED, NO_LIMITS, QUEUED, RUNNING, FAILED, CANCELLED,
+            PASS,
+            DRIFT,
+            FAIL,
+            UNMEASURED,
+            NO_LIMITS,
+            QUEUED,
+            Mark::RUNNING,
+            FAILED,
+            CANCELLED,
         ];
         for (index, one) in all.iter().enumerate() {
             assert!(one.ascii.is_ascii());
