@@ -1,5 +1,6 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
+mod coder;
 mod heard;
 mod levels;
 mod result;

@@ -17,6 +17,7 @@ use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
+use crate::coder;
 use crate::heard::Heard;
 use crate::levels;
 use crate::settings::Settings;
@@ -56,6 +57,8 @@ pub struct Measured<'a> {
     edges: Corners,
     /// Power ratio and its relative standard deviation.
     snr: [f64; 2],
+    /// What is to be said of an error that follows the signal.
+    coder: Option<Note>,
     line: Option<Line>,
     arrivals: Vec<Arrival>,
 }
@@ -115,6 +118,7 @@ impl<'a> Measured<'a> {
             settings,
             alignment,
             snr: gated.snr(band_hz[0], band_hz[1]),
+            coder: coder::note(&gated, &frequencies_hz),
             levels,
             third,
             frequencies_hz,
@@ -142,6 +146,7 @@ impl<'a> Measured<'a> {
         let bands = levels::bands(levels_dbfs, &self.frequencies_hz, &self.levels);
         result.notes.extend(levels::notes(&bands, self.third));
         self.snr(&mut result);
+        result.notes.extend(self.coder.clone());
         self.timing(&mut result);
         result.curves = self.curves();
         result
