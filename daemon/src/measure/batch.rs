@@ -90,6 +90,10 @@ impl Batch {
         let mut early = false;
         'all: for (number, step) in steps.iter().enumerate() {
             for _ in 0..step.repeat_count.max(1) {
+                if self.play_count > 0 && !self.is_more_wanted() {
+                    early = true;
+                    break 'all;
+                }
                 match self.play(conductor, number) {
                     Ok(false) => {}
                     Ok(true) => {
@@ -101,6 +105,12 @@ impl Batch {
             }
         }
         self.finish(conductor, early)
+    }
+
+    /// Whether, after all that was heard, any worker needs another play.
+    fn is_more_wanted(&self) -> bool {
+        self.workers.iter().for_each(Worker::catch_up);
+        !self.workers.iter().all(Worker::is_done)
     }
 
     fn end(self, ending: &Ending) -> Vec<JoinHandle<()>> {

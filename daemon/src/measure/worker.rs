@@ -36,6 +36,7 @@ enum Order {
         feed: Feed,
     },
     Heard(Arc<Captured>),
+    CatchUp(SyncSender<()>),
     Finish {
         played: Played,
         early: bool,
@@ -125,6 +126,14 @@ impl Worker {
         self.order(Order::Heard(Arc::clone(captured)));
     }
 
+    /// Waits until all that was handed on has been fed, so that [`Worker::is_done`] tells of it.
+    pub fn catch_up(&self) {
+        let (done, caught_up) = mpsc::sync_channel(1);
+        self.order(Order::CatchUp(done));
+        // An error says that the worker has ended: then it has nothing to catch up with.
+        let _ = caught_up.recv();
+    }
+
     /// Says that all is played. The worker computes, judges and stores the result by itself.
     pub fn finish(self, played: Played, early: bool) -> JoinHandle<()> {
         self.order(Order::Finish { played, early });
@@ -196,6 +205,10 @@ impl Run {
                         self.feed(&mut session, &plan, (*step, *repeat), &frames, sent)?;
                         readings.ask(&mut session, self)?;
                     }
+                }
+                Order::CatchUp(done) => {
+                    // The conductor waits for it; where it is gone, so is the job.
+                    let _ = done.send(());
                 }
                 Order::Finish { played, early } => {
                     let result = session.finish(early)?;

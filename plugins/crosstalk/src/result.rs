@@ -23,6 +23,9 @@ const STANDS_SIGMAS: f64 = 4.0;
 /// behind a first-order high-pass, 35 dB down at 20 Hz, the curve is 0.5 dB off there.
 const LEAKAGE: f64 = 1e-6;
 
+/// Lower end of the interval of a bound, in dB: nothing excludes less.
+const LEAST_DB: f64 = -200.0;
+
 /// What another link's return heard.
 pub struct Other {
     /// Its name; none for recordings.
@@ -171,12 +174,12 @@ fn tell(found: &Crosstalk, other: &Other, result: &mut SessionResult) {
         mean.value = noise.max(mean.value + 2.0 * mean.variance.sqrt());
     }
     let level_db = power_db(mean.value);
-    let figure = figure(
-        "crosstalk",
-        level_db,
-        DB_PER_NEPER / 2.0 * mean.relative(),
-        "dB",
-    );
+    let deviation_db = DB_PER_NEPER / 2.0 * mean.relative();
+    let mut figure = figure("crosstalk", level_db, deviation_db, "dB");
+    if *bound {
+        figure.uncertainty = None;
+        (figure.low, figure.high) = (Some(LEAST_DB), Some(level_db));
+    }
     result.figures.push(other.place(figure));
     let strongest = points
         .iter()

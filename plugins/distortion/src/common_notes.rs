@@ -37,7 +37,8 @@ pub fn about(id: &str, tones: &[String], text: &str) -> Option<Note> {
 /// What is said of a reference that distorts too.
 pub const REFERENCE_DISTORTS: &str = "the reference's own distortion is within 10 dB of the link's \
                                       or above it, so the difference leans on both paths \
-                                      distorting alike";
+                                      distorting alike: where they do not, it is off by up to \
+                                      twice the reference's";
 
 /// True where the reference distorts nearly as much as the link itself, and more than its noise.
 pub fn reference_distorts(own: &NoisyPower, reference: &NoisyPower) -> bool {

@@ -49,9 +49,10 @@ pub fn parameters() -> Vec<Parameter> {
             "start_hz",
             "Hz",
             20.0,
-            "Lowest frequency of the sweep, which ends at bandwidth_hz (swept).",
+            "Lowest frequency of the curves, which end at bandwidth_hz; sweeps shorter than 3 s tell \
+             none below 60 Hz / sweep_s (swept).",
         )
-        .within(5.0, 10_000.0),
+        .within(20.0, 10_000.0),
         number(
             "sweep_s",
             "s",

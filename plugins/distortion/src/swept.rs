@@ -10,6 +10,7 @@ mod cut;
 mod gate;
 mod harmonics;
 mod noise;
+mod scatter;
 
 use goodwire_dsp::decibel::amplitude;
 use goodwire_dsp::response::{SweepTrain, deconvolve};
@@ -31,14 +32,15 @@ pub const SWEEP_S: f64 = 5.0;
 /// Share of the rate that the sweep ends below: above, there is no room for it to fade out.
 const STOP_RATE_SHARE: f64 = 0.46;
 
-/// The sweep is at its full level from this share of `start_hz` on: a gate of a quarter of a second
-/// mixes what lies within 4 Hz, where the harmonics of a fading sweep are weaker.
-const BELOW: f64 = 0.6;
+/// The sweep is at its full level from this share of `start_hz` on. The steep beginning of a gate
+/// mixes what lies within 20 Hz, and where the sweep still fades in, its harmonics are weaker: from
+/// 0.6 on, the second one of 21 Hz was 0.1 to 0.45 dB off.
+const BELOW: f64 = 0.35;
 
 /// The lowest fundamental in Hz whose harmonics a sweep of [`LOWEST_S`] tells true: measured with
-/// sweeps of 2 to 6 s, they are 0.03 dB off at most from there on, and up to 0.45 dB at 21 Hz. What
-/// a gate resolves is the inverse of its length, and that goes with the sweep's.
-const LOWEST_HZ: f64 = 30.0;
+/// sweeps of 1 to 10 s, they are 0.05 dB off at most from there on. What a gate resolves is the
+/// inverse of its length, and that goes with the sweep's.
+const LOWEST_HZ: f64 = 20.0;
 
 /// Seconds of sweep from which on [`LOWEST_HZ`] holds.
 const LOWEST_S: f64 = 3.0;

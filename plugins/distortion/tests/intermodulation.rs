@@ -2,10 +2,13 @@
 
 mod common;
 
-use common::{analyse, figure_at, found_at, has_note, request, stimulus, through, with_method};
+use common::{
+    analyse, figure_at, found_at, has_note, recorded_by, request, stimulus, through, with_method,
+};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 use goodwire_plugin_sdk::{Kind, ListValue, Value};
+use proptest::prelude::*;
 
 fn intermodulation(set: &[(&str, f64)]) -> OpenRequest {
     with_method(request(Mode::Recorded, set, &[]), "intermodulation")
@@ -122,12 +125,10 @@ fn reference_beside_the_link_is_taken_off_by_its_complex_amplitudes() {
             of_send,
             0.01,
         );
-        let at = &found_at(&result, id, freq_hz)
-            .unwrap()
-            .at
-            .as_ref()
-            .unwrap()
-            .fields;
+        let found = found_at(&result, id, freq_hz).unwrap();
+        let off = found.high.unwrap() - (own + 2.0 * of_send);
+        assert!(off.abs() < 1e-3 * own, "{id}: {found:?}");
+        let at = &found.at.as_ref().unwrap().fields;
         assert_eq!(at["level_dbfs"].kind, Some(Kind::NumberValue(-20.0)));
     }
     assert!(has_note(&result, "reference-distorts"));
@@ -270,4 +271,39 @@ fn link_that_is_silent_too_loud_or_too_narrow_has_no_figures_and_a_reason() {
         analyse(&request, &sent, &silent, None).unwrap_err().id,
         "no-signal"
     );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 8,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
+    #[test]
+    fn bends_of_any_gain_delay_polarity_and_clock_read_their_closed_form_within_0_01_db(
+        a2 in 0.001..0.1f64,
+        a3 in -0.5..0.5f64,
+        gain_db in -30.0..10.0f64,
+        delay in 0usize..20_000,
+        inverted: bool,
+        ppm in -100.0..100.0f64,
+    ) {
+        let request = intermodulation(&[("wake_s", 0.0), ("duration_s", 0.5)]);
+        let sent = stimulus(&request);
+        let factor = 10f64.powf(gain_db / 20.0) * if inverted { -1.0 } else { 1.0 };
+        let returned = through(&sent, delay, 0.0, 1, |x| factor * (x + a2 * x * x + a3 * x.powi(3)));
+        let [returned, cable] = [returned, through(&sent, 0, 0.0, 1, |x| x)]
+            .map(|sound| recorded_by(&sound, 48_000.0, ppm, 0.2));
+        let result = analyse(&request, &sent, &returned, Some(&cable)).unwrap();
+        let bent = Bent { a2, a3 };
+        for (id, freq_hz, want) in [
+            ("imd_modulation", 7_000.0, bent.modulation(0.1)),
+            ("imd_difference", 20_000.0, bent.difference(0.1)),
+        ] {
+            let (got, _) = figure_at(&result, id, freq_hz).unwrap();
+            let off_db = 20.0 * (got / want).log10();
+            prop_assert!(off_db.abs() < 0.01, "{id}: {off_db} dB, {ppm} ppm");
+        }
+    }
 }

@@ -2,7 +2,9 @@
 
 mod common;
 
-use common::{RATE_HZ, analyse, figure_at, has_note, recorded_by, request, stimulus, through};
+use common::{
+    RATE_HZ, analyse, figure_at, found_at, has_note, recorded_by, request, stimulus, through,
+};
 use goodwire_plugin_sdk::payload::SessionResult;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use proptest::prelude::*;
@@ -137,12 +139,18 @@ fn distortion_of_the_interface_is_taken_off_and_told() {
         near(&result, ("h2", freq_hz), -52.0412, 0.002);
         near(&result, ("reference_thd", freq_hz), 0.5, 1e-4);
         near(&result, ("reference_h2", freq_hz), -46.0206, 0.002);
+        // Did the interface add its 0.5 % to the link's return in the opposite phase, the link's own
+        // were 0.25 + 2 * 0.5 = 1.25 %, -38.0618 dB.
+        let high = |id| found_at(&result, id, freq_hz).unwrap().high.unwrap();
+        assert!((high("thd") - 1.25).abs() < 1e-3, "{}", high("thd"));
+        assert!((high("h2") + 38.0618).abs() < 0.01, "{}", high("h2"));
     }
     assert!(has_note(&result, "reference-distorts"));
     let result = analyse(&request, &sent, &returned, None).unwrap();
     near(&result, ("thd", 997.0), 0.75, 1e-4);
     assert!(has_note(&result, "no-reference") && !has_note(&result, "reference-distorts"));
     assert!(figure_at(&result, "reference_thd", 997.0).is_none());
+    assert!(found_at(&result, "thd", 997.0).unwrap().high.is_none());
 }
 
 #[test]

@@ -25,6 +25,7 @@ pub mod spectrum;
 pub mod stimulus;
 pub mod sweep;
 pub mod tone;
+pub mod turn;
 pub mod weighting;
 pub mod window;
 

@@ -2,6 +2,8 @@
 
 use std::f64::consts::TAU;
 
+use crate::turn::turns;
+
 /// Time constants in seconds of the two storing stages: charge and leak of the first, charge and
 /// leak of the second.
 ///
@@ -36,11 +38,10 @@ impl QuasiPeak {
             stored: [0.0; 2],
             calibration: 1.0,
         };
-        let sine = |n: usize| 2f64.sqrt() * (TAU * 1_000.0 / rate_hz * n as f64).sin();
         let (count, last) = ((CALIBRATION_S * rate_hz) as usize, (0.1 * rate_hz) as usize);
         let mut steady = 0f64;
-        for n in 0..count {
-            let reading = detector.take(sine(n));
+        for (n, angle) in turns(0.0, TAU * 1_000.0 / rate_hz).take(count).enumerate() {
+            let reading = detector.take(2f64.sqrt() * angle.im);
             if n + last >= count {
                 steady = steady.max(reading);
             }

@@ -4,9 +4,10 @@ mod lines;
 
 pub use lines::{Line, line_chance};
 
-use std::f64::consts::PI;
+use std::f64::consts::{PI, TAU};
 
 use crate::fft::{Transform, smooth_size};
+use crate::turn::turns;
 use crate::window::flat_top;
 
 /// Share of the piece that the power window's fades take at each end. With cosine fades
@@ -82,12 +83,12 @@ impl Spectrum {
         let fade = FADE_SHARE * length;
         let (mut even, mut lobed) = (vec![0.0; count], vec![0.0; count]);
         let (mut squares, mut fourths, mut sum) = (0.0, 0.0, 0.0);
-        for (n, sample) in samples.iter().enumerate() {
-            let at = n as f64 + 0.5;
-            let flat = flat_top(at, 0.0, fade, fade, length);
+        let angles = turns(PI / length, TAU / length);
+        for ((n, sample), angle) in samples.iter().enumerate().zip(angles) {
+            let flat = flat_top(n as f64 + 0.5, 0.0, fade, fade, length);
             // Hann's window to the fourth power: beyond eight bins its side lobes lie below -115 dB,
             // so that no line makes others beside it.
-            let bell = (PI * at / length).sin().powi(8);
+            let bell = (0.5 - 0.5 * angle.re).powi(4);
             even[n] = flat * (sample - mean);
             lobed[n] = bell * (sample - mean);
             squares += flat.powi(2);

@@ -12,6 +12,7 @@ mod heard;
 mod lines;
 mod moments;
 mod power;
+mod projection;
 mod residual;
 mod sequence;
 mod solve;

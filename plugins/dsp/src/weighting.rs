@@ -55,7 +55,7 @@ pub fn itu_r_468(frequency_hz: f64) -> Complex64 {
 pub fn ccir(frequency_hz: f64) -> f64 {
     /// Amplitude of the curve at 2 kHz re 1 kHz: 5.629 dB.
     const AT_2_KHZ: f64 = 1.911_880_075_192;
-    itu_r_468(frequency_hz).norm() / AT_2_KHZ
+    itu_r_468(frequency_hz).norm_sqr().sqrt() / AT_2_KHZ
 }
 
 #[cfg(test)]

@@ -4,8 +4,8 @@ use goodwire_dsp::align::Alignment;
 use goodwire_dsp::response::corners::{Curve, corners};
 use goodwire_dsp::response::curve::{level, power_mean};
 use goodwire_dsp::response::{
-    Arrival, Gated, Line, PathDifference, Point, SweepResponse, SweepTrain, arrivals, average,
-    expected_range, fit_line, latency_grid, log_grid,
+    Arrival, Gated, Line, Paces, PathDifference, Point, SweepResponse, SweepTrain, arrivals,
+    average, fit_line, latency_grid, log_grid, paces, range_of_noise,
 };
 use goodwire_plugin_sdk::api::Note;
 use goodwire_plugin_sdk::figures::{curve, event, figure, info, warning};
@@ -19,10 +19,6 @@ const GATES_S: [f64; 3] = [0.01, 0.05, 0.2];
 const PER_OCTAVE: f64 = 24.0;
 /// Speed of sound at 20 °C in m/s (ISO 9613-1, from memory).
 const SOUND_M_PER_S: f64 = 343.2;
-/// A change between repeats is a step from this many standard deviations on,
-const STEP_SIGMAS: f64 = 6.0;
-/// and from this many frames on.
-const STEP_FRAMES: f64 = 0.25;
 /// Single-precision samples tell no delay more finely than this, in frames.
 const ROUNDING_FRAMES: f64 = 1e-6;
 
@@ -31,8 +27,12 @@ pub struct Timed<'a> {
     request: &'a OpenRequest,
     settings: &'a Settings,
     alignment: &'a Alignment,
+    paces: Paces,
     line: Line,
+    /// Those of the sweeps within which the delay did not step.
     arrivals: Vec<Arrival>,
+    /// Whether all sweeps had to be kept although the delay stepped within them.
+    is_spoilt: bool,
 }
 
 impl<'a> Timed<'a> {
@@ -44,7 +44,10 @@ impl<'a> Timed<'a> {
         train: &SweepTrain,
         sweeps: &[SweepResponse],
     ) -> Option<Self> {
-        let averaged = average(sweeps, BAND_HZ);
+        let paces = paces(alignment, train, sweeps);
+        let indices = paces.sound_sweeps(alignment, train, 0..sweeps.len());
+        let sound: Vec<&SweepResponse> = indices.iter().map(|&index| &sweeps[index]).collect();
+        let averaged = average(&sound, BAND_HZ);
         let gated = Gated::new(&averaged.response, train.sweep(), &GATES_S);
         let read = |at: &[f64]| -> Vec<Point> {
             at.iter()
@@ -70,13 +73,14 @@ impl<'a> Timed<'a> {
         };
         let edges = corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&latency_grid(&edges, BAND_HZ)))?;
-        let indices: Vec<usize> = (0..sweeps.len()).collect();
         Some(Self {
             request,
             settings,
             alignment,
             line,
             arrivals: arrivals(alignment, train, &indices, &averaged, &line),
+            is_spoilt: paces.spoil(alignment, train, &indices),
+            paces,
         })
     }
 
@@ -86,7 +90,8 @@ impl<'a> Timed<'a> {
         self.paths(&mut result.notes);
         self.latency(&mut result);
         self.jitter(&mut result);
-        let skew = self.alignment.link.skew;
+        self.steps(&mut result);
+        let skew = self.paces.link.skew;
         result
             .figures
             .push(figure("skew", skew.ppm, skew.uncertainty_ppm, "ppm"));
@@ -178,23 +183,29 @@ impl<'a> Timed<'a> {
         let changes = || self.arrivals.iter().map(|arrival| arrival.change_s);
         let spread_s =
             changes().fold(f64::NEG_INFINITY, f64::max) - changes().fold(f64::INFINITY, f64::min);
-        let sigma_s = 2f64.sqrt() * self.repeat_sigma_s();
         // Noise alone spreads steady repeats, too: its share is taken out as a power.
-        let of_noise_s = expected_range(self.arrivals.len()) * self.repeat_sigma_s();
-        let own_s = (spread_s.powi(2) - of_noise_s.powi(2)).max(0.0).sqrt();
+        let [known, sigma] =
+            range_of_noise(self.arrivals.len()).map(|factor| factor * self.repeat_sigma_s());
+        let own_s = (spread_s.powi(2) - known.powi(2)).max(0.0).sqrt();
         result
             .figures
-            .push(figure("jitter", own_s * 1e3, sigma_s * 1e3, "ms"));
-        for pair in self.arrivals.windows(2) {
-            let step_s = pair[1].change_s - pair[0].change_s;
-            let rate_hz = self.alignment.layout.rate_hz;
-            if step_s.abs() > (STEP_SIGMAS * sigma_s).max(STEP_FRAMES / rate_hz) {
-                let text = format!("the latency stepped by {:+.4} ms", step_s * 1e3);
-                let between_s = pair[1].time_s - pair[0].time_s;
-                result
-                    .events
-                    .push(event("shift", pair[0].time_s, Some(between_s), text));
-            }
+            .push(figure("jitter", own_s * 1e3, sigma * 1e3, "ms"));
+    }
+
+    /// Where the delay stepped, within the sweeps and between them.
+    fn steps(&self, result: &mut SessionResult) {
+        for told in self.paces.told(self.alignment.layout.rate_hz) {
+            let [from_s, to_s] = told.between_s;
+            result
+                .events
+                .push(event(told.id, from_s, Some(to_s - from_s), told.text));
+        }
+        if self.is_spoilt {
+            result.notes.push(warning(
+                "slip",
+                "the delay stepped within every sweep: latency and jitter are of no one delay, \
+                 measure again",
+            ));
         }
     }
 

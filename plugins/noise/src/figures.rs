@@ -30,6 +30,9 @@ const UNMATCHED_DB: f64 = 0.5;
 /// A power of nothing: what is below it, -240 dBFS, is digital silence.
 const SILENT: f64 = 1e-24;
 
+/// A power that stands for none at all in the lower end of an interval: -200 dBFS.
+const NOTHING: f64 = 0.5e-20;
+
 /// What the figures have to know beside the noise.
 pub struct Context<'a> {
     /// The request.
@@ -121,13 +124,18 @@ impl Context<'_> {
                     told.silent = true;
                     return;
                 }
-                if noise.bound {
+                if noise.is_bound() {
                     told.bounds.push(id.to_owned());
                 }
-                let over_db = power_db(tone.value / noise.power.value);
+                let over_db = |noise: f64| {
+                    let above_db = power_db(tone.value / noise.max(NOTHING));
+                    top_dbfs - self.settings.tone_dbfs + above_db
+                };
                 let deviation = tone.relative().hypot(noise.power.relative());
-                let value = top_dbfs - self.settings.tone_dbfs + over_db;
-                figures.push(figure(id, value, DB_PER_NEPER / 2.0 * deviation, "dB"));
+                let level_db = over_db(noise.power.value);
+                let plain = figure(id, level_db, DB_PER_NEPER / 2.0 * deviation, "dB");
+                let ends = noise.interval().map(|[low, high]| [high, low].map(over_db));
+                figures.push(between(plain, ends));
             };
             match read(&returns.link) {
                 Some((tone, noise)) => {
@@ -185,7 +193,7 @@ fn levels(returns: &Returns, figures: &mut Vec<Figure>, told: &mut Told) {
         let read = |of: &Weighted| of.silence.read(reading);
         let reference = returns.reference.as_ref().map(read);
         let mut tell = |id: &str, of: Own| {
-            let told_of = level(id, of, returns.gain_db, told);
+            let told_of = level([id, id], of, returns.gain_db, told);
             told.silent |= told_of.is_none();
             figures.extend(told_of);
         };
@@ -212,24 +220,42 @@ fn hum_figure(
     gain_db: f64,
     told: &mut Told,
 ) -> Option<Figure> {
-    let bound = of.bound;
-    let level = level(id, Own { bound: false, ..of }, gain_db, told)?;
-    if bound {
-        told.bounds.push(name.to_owned());
-    }
+    let level = level([id, name], of, gain_db, told)?;
     Some(level.at("frequency_hz", line.frequency_hz))
 }
 
-/// A level in dBFS, of which a full-scale sine has 0; none for digital silence.
-fn level(id: &str, of: Own, gain_db: f64, told: &mut Told) -> Option<Figure> {
+/// A level in dBFS, of which a full-scale sine has 0; none for digital silence. A bound is noted
+/// under `name`.
+fn level([id, name]: [&str; 2], of: Own, gain_db: f64, told: &mut Told) -> Option<Figure> {
     if of.power.value < SILENT {
         return None;
     }
-    if of.bound {
-        told.bounds.push(id.to_owned());
+    if of.is_bound() {
+        told.bounds.push(name.to_owned());
     }
     let (level_dbfs, deviation_db) = dbfs(of.power);
-    Some(figure(id, level_dbfs, deviation_db.hypot(gain_db), "dBFS"))
+    let plain = figure(id, level_dbfs, deviation_db.hypot(gain_db), "dBFS");
+    let ends = of.interval().map(|[low, high]| {
+        let level_dbfs = |power: f64| power_db(2.0 * power.max(NOTHING));
+        [
+            level_dbfs(low) - 2.0 * gain_db,
+            level_dbfs(high) + 2.0 * gain_db,
+        ]
+    });
+    Some(between(plain, ends))
+}
+
+/// The figure with the 95 % interval of a bound instead of its deviation.
+fn between(figure: Figure, ends: Option<[f64; 2]>) -> Figure {
+    match ends {
+        None => figure,
+        Some([low, high]) => Figure {
+            uncertainty: None,
+            low: Some(low),
+            high: Some(high),
+            ..figure
+        },
+    }
 }
 
 /// Level in dBFS of a mean square (a full-scale sine has 1/2), and its deviation in dB.
@@ -254,7 +280,7 @@ fn spectra(returns: &Returns, rate_hz: f64, told: &mut Told) -> Vec<Curve> {
         .map(|(index, power)| {
             let own = own(power, reference.as_ref().map(|powers| powers[index]));
             told.bound_bands_hz
-                .extend(own.bound.then_some(bands[index].middle_hz));
+                .extend(own.is_bound().then_some(bands[index].middle_hz));
             own.power
         });
     let link: Vec<Power> = link.collect();

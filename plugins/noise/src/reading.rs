@@ -6,6 +6,7 @@ use goodwire_dsp::align::AlignError;
 use goodwire_dsp::check;
 use goodwire_dsp::spectrum::Spectrum;
 use goodwire_dsp::tone::{Estimate, ToneFitter};
+use goodwire_dsp::turn::turns;
 use goodwire_plugin_sdk::Failure;
 
 use crate::settings::TONE_HZ;
@@ -105,16 +106,13 @@ fn fit(samples: &[f32], rate_hz: f64) -> Option<Tone> {
     }
     let (first, turn) = (fit.harmonics[0], TAU * fit.cycles_per_sample);
     let middle = (samples.len() as f64 - 1.0) / 2.0;
-    let model = |n: usize| {
-        let (sine, cosine) = (turn * (n as f64 - middle)).sin_cos();
-        fit.dc + first.re * cosine - first.im * sine
-    };
-    let rest = samples.iter().enumerate();
+    let model = turns(-turn * middle, turn).map(|angle| fit.dc + (first * angle).re);
+    let rest = samples.iter().zip(model);
     Some(Tone {
         amplitude: Estimate {
             value: fit.amplitude(),
             uncertainty: fit.amplitude_uncertainty(),
         },
-        rest: rest.map(|(n, &x)| f64::from(x) - model(n)).collect(),
+        rest: rest.map(|(&x, tone)| f64::from(x) - tone).collect(),
     })
 }

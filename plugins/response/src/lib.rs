@@ -1,8 +1,13 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
+mod coder;
+mod heard;
+mod levels;
 mod result;
 mod session;
 mod settings;
+mod steps;
+mod waking;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};
 use goodwire_plugin_sdk::{OpenError, Plugin, Session, export_plugin};

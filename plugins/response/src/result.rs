@@ -10,14 +10,18 @@ use goodwire_dsp::response::curve::{
 };
 use goodwire_dsp::response::{
     Arrival, Gated, Line, PathDifference, Point, Rival, SweepResponse, SweepTrain, arrivals,
-    average, fit_line, largest, latency_grid, linear_grid, log_grid,
+    fit_line, harmonic_ratio, largest, latency_grid, linear_grid, log_grid,
 };
 use goodwire_plugin_sdk::api::{Curve, Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, curve, figure, info, warning};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
+use crate::coder;
+use crate::heard::Heard;
+use crate::levels;
 use crate::settings::Settings;
+use crate::waking::Waking;
 
 /// Gates in seconds to choose from, before the longest that is free of harmonics.
 const GATES_S: [f64; 2] = [0.1, 0.5];
@@ -28,6 +32,9 @@ const GAIN_POINT_COUNT: usize = 65;
 /// Points on either side that are averaged to tell a large value from a chance one: a sixth of an
 /// octave.
 const SMOOTH_POINTS: usize = 16;
+/// Fundamentals in Hz whose third harmonic tells a bend from a limiter, which distorts the bass
+/// alone.
+const THIRD_HZ: [f64; 2] = [300.0, 2_000.0];
 /// Spread of the repeats' delays in frames from which on it is told.
 const JITTER_FRAMES: f64 = 0.02;
 /// Least uncertainty in dB of a gain on real hardware whose knobs were never matched.
@@ -40,6 +47,8 @@ pub struct Measured<'a> {
     alignment: &'a Alignment,
     /// The curve at each level, where there are several.
     levels: Vec<Vec<Level>>,
+    /// Third harmonic at the loudest level re the fundamental, where there are several.
+    third: f64,
     frequencies_hz: Vec<f64>,
     /// The response at the loudest level, which all but `levels` is of.
     points: Vec<Point>,
@@ -48,27 +57,26 @@ pub struct Measured<'a> {
     edges: Corners,
     /// Power ratio and its relative standard deviation.
     snr: [f64; 2],
+    /// What is to be said of an error that follows the signal.
+    coder: Option<Note>,
     line: Option<Line>,
     arrivals: Vec<Arrival>,
 }
 
 impl<'a> Measured<'a> {
-    /// Averages, gates and reads `sweeps`.
+    /// Averages, gates and reads the sweeps of `heard` that `waking` believes.
     pub fn new(
         request: &'a OpenRequest,
         settings: &'a Settings,
-        alignment: &'a Alignment,
-        train: &SweepTrain,
-        sweeps: &[SweepResponse],
+        heard: &'a Heard,
+        waking: &Waking,
     ) -> Self {
-        let band_hz = [settings.start_hz, settings.stop_hz];
+        let band_hz = settings.band_hz();
         let frequencies_hz = log_grid(band_hz[0], band_hz[1], PER_OCTAVE);
-        let loudest = (0..settings.levels_dbfs.len())
-            .max_by(|&a, &b| settings.levels_dbfs[a].total_cmp(&settings.levels_dbfs[b]))
-            .unwrap_or(0);
+        let loudest = settings.loudest();
         let of_level = |level: usize| {
-            let averaged = average(&sweeps[settings.sweeps_of(level)], band_hz);
-            let gated = Gated::new(&averaged.response, train.sweep(), &GATES_S);
+            let averaged = waking.averaged(settings, heard, level);
+            let gated = Gated::new(&averaged.response, heard.train.sweep(), &GATES_S);
             (averaged, gated)
         };
         let (averaged, gated) = of_level(loudest);
@@ -78,15 +86,19 @@ impl<'a> Measured<'a> {
                 .collect()
         };
         let points = read(&gated, &frequencies_hz);
-        let levels = if settings.levels_dbfs.len() < 2 {
-            Vec::new()
-        } else {
-            (0..settings.levels_dbfs.len())
-                .map(|level| read(&of_level(level).1, &frequencies_hz))
-                .map(|points| magnitude_of(&points, settings))
-                .collect()
-        };
         let magnitude = magnitude_of(&points, settings);
+        let others = |level: usize| match level == loudest {
+            true => magnitude.clone(),
+            false => magnitude_of(&read(&of_level(level).1, &frequencies_hz), settings),
+        };
+        let levels = match settings.levels_dbfs.len() {
+            0 | 1 => Vec::new(),
+            count => (0..count).map(others).collect(),
+        };
+        let third = match levels.len() {
+            0 => 0.0,
+            _ => third_harmonic(&averaged.response, &heard.train, band_hz),
+        };
         let gain = power_mean(&read(&gated, &gain_frequencies(band_hz)));
         let gates_s: Vec<f64> = points.iter().map(|point| point.gate_s).collect();
         let curve = corners::Curve {
@@ -96,16 +108,19 @@ impl<'a> Measured<'a> {
         };
         let edges = corners::corners(&curve, gain.db - 3.0);
         let line = fit_line(&read(&gated, &latency_grid(&edges, band_hz)));
-        let indices: Vec<usize> = settings.sweeps_of(loudest).collect();
+        let indices = waking.sweeps_of(settings, heard, loudest);
+        let alignment = &heard.alignment;
         let arrivals = line.map_or_else(Vec::new, |line| {
-            arrivals(alignment, train, &indices, &averaged, &line)
+            arrivals(alignment, &heard.train, &indices, &averaged, &line)
         });
         Self {
             request,
             settings,
             alignment,
             snr: gated.snr(band_hz[0], band_hz[1]),
+            coder: coder::note(&gated, &frequencies_hz),
             levels,
+            third,
             frequencies_hz,
             points,
             magnitude,
@@ -127,7 +142,11 @@ impl<'a> Measured<'a> {
         self.deviations(&mut result.figures);
         self.corners(&mut result.figures, &mut result.notes);
         self.level_dependence(&mut result.figures);
+        let levels_dbfs = &self.settings.levels_dbfs;
+        let bands = levels::bands(levels_dbfs, &self.frequencies_hz, &self.levels);
+        result.notes.extend(levels::notes(&bands, self.third));
         self.snr(&mut result);
+        result.notes.extend(self.coder.clone());
         self.timing(&mut result);
         result.curves = self.curves();
         result
@@ -345,6 +364,16 @@ fn matched_point(gated: &Gated, request: &OpenRequest, frequency_hz: f64) -> Poi
         difference.divide(&mut point);
     }
     point
+}
+
+/// Third harmonic of fundamentals in the middle of the band, re the fundamental.
+fn third_harmonic(response: &SweepResponse, train: &SweepTrain, band_hz: [f64; 2]) -> f64 {
+    let from_hz = THIRD_HZ[0].max(band_hz[0]);
+    let to_hz = THIRD_HZ[1].min(band_hz[1] / 3.0);
+    if from_hz >= to_hz {
+        return 0.0;
+    }
+    harmonic_ratio(response, train.sweep(), 3, [from_hz, to_hz])
 }
 
 fn magnitude_of(points: &[Point], settings: &Settings) -> Vec<Level> {

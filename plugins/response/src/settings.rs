@@ -164,6 +164,28 @@ impl Settings {
             .fold(f64::NEG_INFINITY, f64::max)
     }
 
+    /// The measured band.
+    pub fn band_hz(&self) -> [f64; 2] {
+        [self.start_hz, self.stop_hz]
+    }
+
+    /// The middle of the band over log frequency.
+    pub fn middle_hz(&self) -> f64 {
+        (self.start_hz * self.stop_hz).sqrt()
+    }
+
+    /// Number of the loudest level.
+    pub fn loudest(&self) -> usize {
+        (0..self.levels_dbfs.len())
+            .max_by(|&a, &b| self.levels_dbfs[a].total_cmp(&self.levels_dbfs[b]))
+            .unwrap_or(0)
+    }
+
+    /// Seconds that all sweeps take together.
+    pub fn body_s(&self) -> f64 {
+        (self.levels_dbfs.len() * self.repeats) as f64 * self.duration_s
+    }
+
     /// Indices of the sweeps at level number `level`.
     pub fn sweeps_of(&self, level: usize) -> std::ops::Range<usize> {
         level * self.repeats..(level + 1) * self.repeats
@@ -171,14 +193,27 @@ impl Settings {
 
     /// The stimulus at `rate_hz`; `seed` decides its wake-up noise.
     pub fn stimulus(&self, rate_hz: f64, seed: u64) -> Stimulus<SweepTrain> {
-        let sweep = Sweep::new(rate_hz, 1.0, self.start_hz, self.stop_hz, self.duration_s);
         let amplitudes = self
             .levels_dbfs
             .iter()
             .flat_map(|&level_dbfs| std::iter::repeat_n(amplitude(level_dbfs), self.repeats))
             .collect();
-        let train = SweepTrain::new(sweep, amplitudes);
-        let peak_dbfs = self.peak_dbfs();
+        self.stimulus_of(SweepTrain::new(self.sweep(rate_hz), amplitudes), seed)
+    }
+
+    /// The loudest sweeps of [`Settings::stimulus`] from the top down.
+    pub fn stimulus_top_down(&self, rate_hz: f64, seed: u64) -> Stimulus<SweepTrain> {
+        let amplitudes = vec![amplitude(self.peak_dbfs()); self.repeats];
+        let train = SweepTrain::new(self.sweep(rate_hz), amplitudes);
+        self.stimulus_of(train.top_down(), seed)
+    }
+
+    fn sweep(&self, rate_hz: f64) -> Sweep {
+        Sweep::new(rate_hz, 1.0, self.start_hz, self.stop_hz, self.duration_s)
+    }
+
+    fn stimulus_of(&self, train: SweepTrain, seed: u64) -> Stimulus<SweepTrain> {
+        let (rate_hz, peak_dbfs) = (train.sweep().rate_hz, self.peak_dbfs());
         Stimulus::new(rate_hz, self.wake_s, seed, peak_dbfs, peak_dbfs, train)
     }
 }

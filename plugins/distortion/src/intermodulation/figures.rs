@@ -1,6 +1,6 @@
 //! From the products to the figures.
 
-use goodwire_dsp::tone::Sequence;
+use goodwire_dsp::tone::{NoisyPower, Sequence};
 use goodwire_plugin_sdk::Failure;
 use goodwire_plugin_sdk::api::{Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, info, warning};
@@ -8,10 +8,10 @@ use goodwire_plugin_sdk::payload::SessionResult;
 
 use super::ladder::{CORNER_SHARE, Ladder};
 use super::reading::{Found, Reading};
-use crate::common_notes::{self, REFERENCE_DISTORTS, about, reference_distorts};
+use crate::common_notes::{self, REFERENCE_DISTORTS, about};
 use crate::playing::Returns;
 use crate::settings::Settings;
-use crate::shown::{of_reference, percent};
+use crate::shown::{Own, of_reference, percent};
 
 /// Pairs that something has to be said of, in words for the notes.
 #[derive(Default)]
@@ -89,23 +89,25 @@ impl Remarks {
             if has_reference {
                 self.reference_missing.push(id.to_owned());
             }
-            return vec![self.figure(id, &heard.power())];
+            let power = heard.power();
+            self.note_buried(id, &power);
+            return vec![percent(id, &Own::sure(power))];
         };
-        let (own, reference) = (heard.minus(&reference).power(), reference.power());
-        if reference_distorts(&own, &reference) {
+        let (power, reference) = (heard.minus(&reference).power(), reference.power());
+        self.note_buried(id, &power);
+        let own = Own::beside(power, &reference);
+        if own.is_bound() {
             self.reference_distorts.push(id.to_owned());
         }
-        let mut figures = vec![self.figure(id, &own)];
-        figures.extend(of_reference(vec![percent(id, &reference)]));
+        let mut figures = vec![percent(id, &own)];
+        figures.extend(of_reference(vec![percent(id, &Own::sure(reference))]));
         figures
     }
 
-    /// The link's own figure.
-    fn figure(&mut self, id: &str, power: &goodwire_dsp::tone::NoisyPower) -> Figure {
+    fn note_buried(&mut self, id: &str, power: &NoisyPower) {
         if !power.stands() {
             self.below_noise.push(id.to_owned());
         }
-        percent(id, power)
     }
 
     fn note_lowered(&mut self, ladder: &Ladder, found: &Found) {

@@ -1,6 +1,6 @@
 //! From the readings to the figures.
 
-use goodwire_dsp::tone::RelativeHarmonics;
+use goodwire_dsp::tone::{NoisyPower, RelativeHarmonics};
 use goodwire_plugin_sdk::Failure;
 use goodwire_plugin_sdk::api::{Figure, Note};
 use goodwire_plugin_sdk::figures::{Located, figure, info};
@@ -9,9 +9,9 @@ use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 use super::TestTone;
 use super::reading::{Reading, order_max};
 use super::remarks::Remarks;
-use crate::common_notes::{self, reference_distorts};
+use crate::common_notes;
 use crate::settings::Settings;
-use crate::shown::{level, of_reference, percent};
+use crate::shown::{Own, level, of_reference, percent};
 
 /// Highest order that has a figure of its own.
 const ORDER_SHOWN_MAX: usize = 5;
@@ -96,22 +96,21 @@ fn tone_figures(
             if has_reference {
                 remarks.reference_missing.push(tone.clone());
             }
-            figures.extend(link_figures(link, &link.harmonics, counted));
+            figures.extend(heard_figures(link, counted));
             remarks.below_noise(&tone, &link.harmonics, shown);
         }
         (Some(link), Some(reference)) => {
             let own = link.harmonics.minus(&reference.harmonics);
-            figures.extend(link_figures(link, &own, counted));
             remarks.below_noise(&tone, &own, shown);
-            let powers = [&own, &reference.harmonics].map(|of| of.thd_power(counted));
-            if reference_distorts(&powers[0], &powers[1]) {
+            let own = OwnHarmonics::beside(&own, &reference.harmonics, counted);
+            if own.is_bound() {
                 remarks.reference_distorts.push(tone);
             }
+            figures.extend(figures_of(link, &own));
         }
     }
     if let Some(reference) = reference {
-        let named = link_figures(reference, &reference.harmonics, counted);
-        figures.extend(of_reference(named));
+        figures.extend(of_reference(heard_figures(reference, counted)));
     }
     let at = |figure: Figure| {
         figure
@@ -121,12 +120,53 @@ fn tone_figures(
     figures.into_iter().map(at).collect()
 }
 
-/// `thd`, `thd_n` and `h2` to `h5` of one return, harmonics from `own`.
-fn link_figures(reading: &Reading, own: &RelativeHarmonics, counted: usize) -> Vec<Figure> {
-    let mut figures = Vec::new();
-    if counted >= 2 {
-        figures.push(percent("thd", &own.thd_power(counted)));
+/// What a tone's harmonics are worth: all of them together and each by itself.
+struct OwnHarmonics {
+    /// Absent where none lies below the bandwidth.
+    total: Option<Own>,
+    /// By order, from 2 on.
+    orders: Vec<Own>,
+}
+
+impl OwnHarmonics {
+    /// Those of a return as they were heard.
+    fn heard(harmonics: &RelativeHarmonics, counted: usize) -> Self {
+        Self {
+            total: (counted >= 2).then(|| Own::sure(harmonics.thd_power(counted))),
+            orders: shown_powers(harmonics, counted).map(Own::sure).collect(),
+        }
     }
+
+    /// Those of a link, from which a reference's were subtracted.
+    fn beside(own: &RelativeHarmonics, reference: &RelativeHarmonics, counted: usize) -> Self {
+        let total = || Own::beside(own.thd_power(counted), &reference.thd_power(counted));
+        let pairs = shown_powers(own, counted).zip(shown_powers(reference, counted));
+        Self {
+            total: (counted >= 2).then(total),
+            orders: pairs.map(|(own, of)| Own::beside(own, &of)).collect(),
+        }
+    }
+
+    /// True where the reference makes a bound of one of them.
+    fn is_bound(&self) -> bool {
+        self.total.iter().chain(&self.orders).any(Own::is_bound)
+    }
+}
+
+/// Powers of the harmonics that have a figure of their own.
+fn shown_powers(harmonics: &RelativeHarmonics, counted: usize) -> impl Iterator<Item = NoisyPower> {
+    let shown = 2..=counted.min(ORDER_SHOWN_MAX);
+    shown.map_while(|order| harmonics.power(order))
+}
+
+/// The figures of one return as it was heard.
+fn heard_figures(reading: &Reading, counted: usize) -> Vec<Figure> {
+    figures_of(reading, &OwnHarmonics::heard(&reading.harmonics, counted))
+}
+
+/// `thd`, `thd_n` and `h2` to `h5` of one return.
+fn figures_of(reading: &Reading, own: &OwnHarmonics) -> Vec<Figure> {
+    let mut figures: Vec<Figure> = own.total.iter().map(|own| percent("thd", own)).collect();
     let thd_n = reading.thd_n_ratio;
     figures.push(figure(
         "thd_n",
@@ -134,8 +174,8 @@ fn link_figures(reading: &Reading, own: &RelativeHarmonics, counted: usize) -> V
         100.0 * thd_n.uncertainty,
         "%",
     ));
-    let shown = 2..=counted.min(ORDER_SHOWN_MAX);
-    figures.extend(shown.filter_map(|order| Some(level(&format!("h{order}"), &own.power(order)?))));
+    let orders = own.orders.iter().zip(2..);
+    figures.extend(orders.map(|(own, order)| level(&format!("h{order}"), own)));
     figures
 }
 

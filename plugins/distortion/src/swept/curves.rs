@@ -1,13 +1,13 @@
 //! From the harmonics to the curves.
 
 use goodwire_dsp::response::SweepTrain;
-use goodwire_dsp::tone::{Line, NoisyPower};
+use goodwire_dsp::tone::NoisyPower;
 use goodwire_plugin_sdk::Failure;
 use goodwire_plugin_sdk::api::{Curve, Note};
 use goodwire_plugin_sdk::figures::{curve, info, warning};
 use goodwire_plugin_sdk::payload::SessionResult;
 
-use super::harmonics::{Channel, Harmonics};
+use super::harmonics::{Channel, Harmonic, Harmonics};
 use crate::common_notes::{self, REFERENCE_DISTORTS, about, reference_distorts};
 use crate::playing::Returns;
 use crate::shown::{level_db, level_deviation_db};
@@ -28,7 +28,7 @@ pub fn result(
     returns: &Returns<'_, SweepTrain>,
 ) -> Result<SessionResult, Failure> {
     let points = points(harmonics, cut_hz);
-    let own: Vec<Vec<Line>> = (harmonics.link.orders.iter().enumerate())
+    let own: Vec<Vec<Harmonic>> = (harmonics.link.orders.iter().enumerate())
         .map(|(index, lines)| match &harmonics.reference {
             None => lines.clone(),
             Some(reference) => difference(lines, &reference.orders[index]),
@@ -68,12 +68,9 @@ pub fn result(
 }
 
 /// Harmonics less the reference's.
-fn difference(lines: &[Line], reference: &[Line]) -> Vec<Line> {
+fn difference(lines: &[Harmonic], reference: &[Harmonic]) -> Vec<Harmonic> {
     (lines.iter().zip(reference))
-        .map(|(line, other)| Line {
-            amplitude: line.amplitude - other.amplitude,
-            variance: line.variance + other.variance,
-        })
+        .map(|(harmonic, other)| harmonic.minus(other))
         .collect()
 }
 
@@ -190,12 +187,9 @@ impl Series {
 struct Spoken(Vec<Series>);
 
 impl Spoken {
-    fn of(harmonics: &Harmonics, orders: &[Vec<Line>], usable: &[usize]) -> Self {
+    fn of(harmonics: &Harmonics, orders: &[Vec<Harmonic>], usable: &[usize]) -> Self {
         let hz = |index: usize| harmonics.frequencies_hz[index];
-        let power = |lines: &[Line], index: usize| {
-            let line = lines.get(index)?;
-            Some(NoisyPower::of(line.amplitude.norm_sqr(), line.variance))
-        };
+        let power = |lines: &[Harmonic], index: usize| lines.get(index).map(Harmonic::power);
         let totals = usable.iter().map(|&index| {
             let parts = orders.iter().filter_map(|lines| power(lines, index));
             (hz(index), NoisyPower::sum(parts))
@@ -248,14 +242,14 @@ impl Spoken {
 
 /// Tells where the reference distorts nearly as much as the link.
 fn distorting_reference(
-    own: &[Vec<Line>],
+    own: &[Vec<Harmonic>],
     reference: &Channel,
     usable: &[usize],
     harmonics: &Harmonics,
 ) -> Option<Note> {
-    let total = |orders: &[Vec<Line>], index: usize| {
+    let total = |orders: &[Vec<Harmonic>], index: usize| {
         let lines = orders.iter().filter_map(|lines| lines.get(index));
-        NoisyPower::sum(lines.map(|line| NoisyPower::of(line.amplitude.norm_sqr(), line.variance)))
+        NoisyPower::sum(lines.map(Harmonic::power))
     };
     let mut range_hz = None;
     for &index in usable {

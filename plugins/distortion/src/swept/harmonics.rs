@@ -3,10 +3,11 @@
 use goodwire_dsp::fft::{Transform, smooth_size};
 use goodwire_dsp::response::{SweepResponse, log_grid};
 use goodwire_dsp::sweep::Sweep;
-use goodwire_dsp::tone::{Complex64, Line};
+use goodwire_dsp::tone::{Complex64, Line, NoisyPower};
 
 use super::gate::{Gate, SHARES};
 use super::noise::Noise;
+use super::scatter::scatter;
 
 /// Highest order that is read.
 pub const ORDER_MAX: usize = 10;
@@ -48,7 +49,44 @@ pub struct Channel {
     pub fundamental: Vec<f64>,
     /// By order, from 2 on, then by frequency: harmonic re fundamental; shorter where the harmonic
     /// passes the bandwidth.
-    pub orders: Vec<Vec<Line>>,
+    pub orders: Vec<Vec<Harmonic>>,
+}
+
+/// One harmonic of one fundamental, re this.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Harmonic {
+    /// Complex amplitude.
+    amplitude: Complex64,
+    /// Variance by noise, both components together.
+    variance: f64,
+    /// Variance by what is no noise, see [`scatter`].
+    scatter: f64,
+}
+
+impl From<(Line, f64)> for Harmonic {
+    fn from((line, scatter): (Line, f64)) -> Self {
+        Self {
+            amplitude: line.amplitude,
+            variance: line.variance,
+            scatter,
+        }
+    }
+}
+
+impl Harmonic {
+    /// What is left of it without another one.
+    pub fn minus(&self, other: &Self) -> Self {
+        Self {
+            amplitude: self.amplitude - other.amplitude,
+            variance: self.variance + other.variance,
+            scatter: self.scatter + other.scatter,
+        }
+    }
+
+    /// Its power, noise taken off.
+    pub fn power(&self) -> NoisyPower {
+        NoisyPower::of(self.amplitude.norm_sqr(), self.variance).less_sure_by(self.scatter)
+    }
 }
 
 impl Harmonics {
@@ -111,7 +149,13 @@ impl Channel {
                     variance: (line.variance + scaled) / (below * below),
                 }
             });
-            relative.collect()
+            let relative: Vec<Line> = relative.collect();
+            let scatter = scatter(&relative);
+            relative
+                .into_iter()
+                .zip(scatter)
+                .map(Harmonic::from)
+                .collect()
         });
         Self {
             fundamental: first.iter().map(|line| line.amplitude.norm()).collect(),

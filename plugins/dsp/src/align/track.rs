@@ -34,6 +34,12 @@ pub struct Track {
 }
 
 impl Track {
+    /// Where stimulus frame `frame` lies in the recording, in its frames.
+    #[must_use]
+    pub fn position(&self, frame: f64) -> f64 {
+        self.offset_frames + frame * (1.0 + self.removed_skew)
+    }
+
     /// Reads `samples` on the stimulus' clock where the skew adds up to more than
     /// `skew_frames_max` and stands out of its uncertainty, else merely shifts them.
     pub(super) fn build(

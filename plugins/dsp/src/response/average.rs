@@ -4,7 +4,7 @@ use rustfft::num_complex::Complex64;
 
 use super::deconvolve::{Channel, SweepResponse, delay};
 use crate::fft::Transform;
-use crate::window::flat_top;
+use crate::window::{flat_top, rise};
 
 /// Gate in seconds within which repeats are compared.
 const GATE_S: [f64; 2] = [-0.004, 0.008];
@@ -25,8 +25,8 @@ pub struct Averaged {
 /// Averages `repeats` coherently, each channel of each repeat by its own, fractional delay.
 /// `band_hz` is the swept band. At least one repeat.
 #[must_use]
-pub fn average(repeats: &[SweepResponse], band_hz: [f64; 2]) -> Averaged {
-    let first = &repeats[0];
+pub fn average(repeats: &[&SweepResponse], band_hz: [f64; 2]) -> Averaged {
+    let first = repeats[0];
     let links: Vec<&Channel> = repeats.iter().map(|repeat| &repeat.link).collect();
     let (link, link_delays) = average_channel(&links, first, band_hz);
     let references: Option<Vec<&Channel>> = repeats
@@ -62,9 +62,9 @@ fn average_channel(
         return (sum, delays);
     }
     let mut comparer = Comparer::new(shape, band_hz);
-    let base = comparer.gated(&channels[0].spectrum);
+    let base = comparer.gated(&channels[0].near);
     for channel in &channels[1..] {
-        let other = comparer.gated(&channel.spectrum);
+        let other = comparer.gated(&channel.near);
         let [later, sigma] = comparer.delay_between(&base, &other);
         let mut spectrum = channel.spectrum.clone();
         delay(&mut spectrum, -later, shape.size);
@@ -80,9 +80,43 @@ fn average_channel(
     (sum, delays)
 }
 
+/// One response of two to the same sweep: the octave about `at_hz` fades from `low`, which is put
+/// on the delay of `high` before, to `high`. `band_hz` is the swept band.
+#[must_use]
+pub fn splice(
+    low: &SweepResponse,
+    high: &SweepResponse,
+    at_hz: f64,
+    band_hz: [f64; 2],
+) -> SweepResponse {
+    let per_bin_hz = high.rate_hz / high.size as f64;
+    let share_high = |bin: usize| rise((bin as f64 * per_bin_hz / at_hz).log2() + 0.5);
+    let mut comparer = Comparer::new(high, band_hz);
+    let size = high.size;
+    let mut join = |low: &Channel, high: &Channel| {
+        let [base, other] = [high, low].map(|channel| comparer.gated(&channel.near));
+        let [later, _] = comparer.delay_between(&base, &other);
+        let mut spectrum = low.spectrum.clone();
+        delay(&mut spectrum, -later, size);
+        for (bin, (value, high)) in spectrum.iter_mut().zip(&high.spectrum).enumerate() {
+            *value += (high - *value) * share_high(bin);
+        }
+        Channel {
+            spectrum,
+            lag_frames: high.lag_frames,
+            near: high.near.clone(),
+        }
+    };
+    let references = low.reference.as_ref().zip(high.reference.as_ref());
+    SweepResponse {
+        link: join(&low.link, &high.link),
+        reference: references.map(|(low, high)| join(low, high)),
+        ..*high
+    }
+}
+
 /// Compares the delays of two responses.
 struct Comparer {
-    long: Transform,
     short: Transform,
     rate_hz: f64,
     band_hz: [f64; 2],
@@ -92,30 +126,28 @@ impl Comparer {
     fn new(shape: &SweepResponse, band_hz: [f64; 2]) -> Self {
         let gate_frames = (GATE_S[1] - GATE_S[0]) * shape.rate_hz;
         Self {
-            long: Transform::new(shape.size),
             short: Transform::new((4.0 * gate_frames) as usize),
             rate_hz: shape.rate_hz,
             band_hz: [BAND_HZ[0].max(band_hz[0]), BAND_HZ[1].min(band_hz[1])],
         }
     }
 
-    /// Spectrum of the response within the gate.
-    fn gated(&mut self, spectrum: &[Complex64]) -> Vec<Complex64> {
-        let silent = vec![Complex64::default(); spectrum.len()];
-        let [response, _] = self.long.inverse_pair(spectrum, &silent);
-        let (long, short) = (response.len() as i64, self.short.size() as i64);
-        let gated: Vec<f64> = (0..short)
-            .map(|index| {
-                let lag = if index > short / 2 {
-                    index - short
-                } else {
-                    index
-                };
-                let lag_s = lag as f64 / self.rate_hz;
-                response[lag.rem_euclid(long) as usize]
-                    * flat_top(lag_s, GATE_S[0], 0.002, 0.003, GATE_S[1])
-            })
-            .collect();
+    /// Spectrum of a response, its peak in the middle, within the gate.
+    fn gated(&mut self, near: &[f64]) -> Vec<Complex64> {
+        let short = self.short.size();
+        let middle = (near.len() / 2) as i64;
+        let mut gated = vec![0.0; short];
+        let [first, last] = GATE_S.map(|lag_s| (lag_s * self.rate_hz) as i64);
+        for lag in first..=last {
+            let weight = flat_top(
+                lag as f64 / self.rate_hz,
+                GATE_S[0],
+                0.002,
+                0.003,
+                GATE_S[1],
+            );
+            gated[lag.rem_euclid(short as i64) as usize] = near[(middle + lag) as usize] * weight;
+        }
         let [spectrum, _] = self.short.forward_pair(&gated, &[]);
         spectrum
     }

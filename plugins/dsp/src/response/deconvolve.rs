@@ -2,6 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 use std::fmt;
+use std::ops::Range;
 
 use rustfft::num_complex::Complex64;
 
@@ -15,6 +16,10 @@ use crate::window::flat_top;
 
 /// Seconds round 0 in which the peak of a response is looked for: what alignment left, and steps.
 const PEAK_WITHIN_S: f64 = 0.06;
+
+/// Seconds on either side of the peak that are kept for comparisons: a step of [`PEAK_WITHIN_S`]
+/// lies within.
+const NEAR_S: f64 = 0.065;
 
 /// How far the peak must stand above the RMS of the response's late lags. Gaussian noise of a
 /// million samples reaches 5.3; unrelated sounds more, but no tenfold.
@@ -38,6 +43,8 @@ pub struct Channel {
     /// Frames (of the recording's nominal rate, on the stimulus' clock) by which the response
     /// was late: what was taken out of `spectrum`.
     pub lag_frames: f64,
+    /// Response from 0.065 s before its peak to 0.065 s after it, the peak in the middle.
+    pub near: Vec<f64>,
 }
 
 /// What one sweep of a train gave.
@@ -53,6 +60,28 @@ pub struct SweepResponse {
     pub window_frames: usize,
     /// Rate in Hz of lags and bins.
     pub rate_hz: f64,
+}
+
+impl Channel {
+    /// Mean power of the response over `bins`.
+    #[must_use]
+    pub fn power(&self, bins: Range<usize>) -> f64 {
+        let count = bins.len().max(1) as f64;
+        self.spectrum[bins]
+            .iter()
+            .map(Complex64::norm_sqr)
+            .sum::<f64>()
+            / count
+    }
+}
+
+impl SweepResponse {
+    /// Bins from `from_hz` to `to_hz`, below half the rate.
+    #[must_use]
+    pub fn bins(&self, from_hz: f64, to_hz: f64) -> Range<usize> {
+        let per_bin_hz = self.rate_hz / self.size as f64;
+        (from_hz / per_bin_hz).ceil() as usize..(to_hz / per_bin_hz) as usize + 1
+    }
 }
 
 /// No response stands out of the noise where the bursts said that it would be.
@@ -236,8 +265,18 @@ impl Divider {
         Ok(Channel {
             spectrum,
             lag_frames: lag,
+            near: near(response, peak, self.rate_hz),
         })
     }
+}
+
+/// What lies within [`NEAR_S`] of the peak of a circular `response`.
+pub(super) fn near(response: &[f64], peak: usize, rate_hz: f64) -> Vec<f64> {
+    let reach = (NEAR_S * rate_hz) as usize;
+    let first = peak + response.len() - reach;
+    (first..first + 2 * reach)
+        .map(|index| response[index % response.len()])
+        .collect()
 }
 
 /// A window of a recording without its mean, its ends faded: hum and offset that go on beyond it

@@ -1,5 +1,6 @@
 //! A response freed of its noise as far as that changes nothing else.
 
+mod before;
 mod floor;
 mod spectrum;
 mod sums;
@@ -12,6 +13,7 @@ use super::heard::Heard;
 use super::point::Point;
 use crate::fft::Transform;
 use crate::sweep::Sweep;
+use before::Before;
 use floor::{Leakage, NoiseFloor};
 use spectrum::{GateSpectrum, Gating};
 use sums::Sums;
@@ -63,6 +65,7 @@ struct GatedChannel {
     spectra: Vec<GateSpectrum>,
     /// One a gate: the power that the next longer one adds, or no gate at all.
     cut_off: Vec<Sums>,
+    before: Before,
     noise: NoiseFloor,
 }
 
@@ -112,10 +115,12 @@ impl Gated {
         let has_lines = floors.iter().any(NoiseFloor::has_lines);
         let with_lines = gates.iter().filter(|_| has_lines);
         let leakages: Vec<Leakage> = with_lines.map(Leakage::new).collect();
-        let channels = floors.into_iter().zip(by_channel).zip(wholes);
-        let channels = channels.map(|((noise, spectra), whole)| GatedChannel {
+        let befores = Before::of(&gating, &gates[gates.len() - 1], band_hz);
+        let channels = floors.into_iter().zip(by_channel).zip(wholes).zip(befores);
+        let channels = channels.map(|(((noise, spectra), whole), before)| GatedChannel {
             cut_off: cut_off_by_gate(&spectra, whole, &gates, &leakages, &noise, band_hz),
             spectra,
+            before,
             noise,
         });
         Self {
@@ -173,6 +178,7 @@ impl Gated {
             });
             point.variance += floor.max(self.rounding(frequency_hz)) * gate_s + lines;
             point.variance += self.loss(channel, index, frequency_hz) / power;
+            point.variance += self.following_signal(channel, frequency_hz, power) / power;
             if number == 0 {
                 point.value *= value;
             } else {
@@ -210,6 +216,34 @@ impl Gated {
         let of_signal = (heard / signal.max(1e-12 * heard)).powi(2) * variance;
         let unsure = if snr < 1.0 { of_signal } else { 0.0 };
         [snr, (variance + unsure).sqrt()]
+    }
+
+    /// Error of the link's return that follows the signal, as a share of its power, and the noise
+    /// that is there in silence for as long: variance of white noise under the same gate.
+    #[must_use]
+    pub fn following(&self, frequency_hz: f64) -> [f64; 2] {
+        let link = &self.channels[0];
+        let value = link.spectra[self.gate_at(frequency_hz)].at(frequency_hz);
+        let power = value.norm_sqr().max(f64::MIN_POSITIVE);
+        let rounding = self.rounding(frequency_hz);
+        let error = self.following_signal(link, frequency_hz, power) / power;
+        let silence = (link.noise.floor(frequency_hz) / power).max(rounding);
+        [
+            error,
+            silence * self.gates[self.gate_at(frequency_hz)].noise_s(),
+        ]
+    }
+
+    /// Power of a channel's error that follows the signal, where the channel answers with `power`.
+    /// At the lower end of the band the end itself rings before the peak, and hides it.
+    fn following_signal(&self, channel: &GatedChannel, frequency_hz: f64, power: f64) -> f64 {
+        if frequency_hz < HARMONICS_FROM * self.sweep.start_hz {
+            return 0.0;
+        }
+        let least = self.rounding(frequency_hz) * power;
+        channel
+            .before
+            .following(frequency_hz, &channel.noise, least)
     }
 
     /// Number of the gate that is long enough for every channel.

@@ -3,7 +3,7 @@
 use super::average::Averaged;
 use super::line::Line;
 use super::train::SweepTrain;
-use crate::align::{Alignment, Track};
+use crate::align::Alignment;
 
 /// Frequency in Hz whose passing stands for the time of a sweep: the middle of 1 to 10 kHz.
 const MIDDLE_HZ: f64 = 3_162.0;
@@ -43,11 +43,11 @@ pub fn arrivals(
             let frame = middle_s * rate_hz;
             let [link_delay, link_sigma] = averaged.link_delays[number];
             let link_frames = response.link.lag_frames + link_delay + line.delay_s * rate_hz;
-            let link_at = position(&alignment.link, frame + link_frames);
+            let link_at = alignment.link.position(frame + link_frames);
             let (mut other_at, mut change, mut variance) = (frame, link_delay, link_sigma.powi(2));
             if let (Some(track), Some(channel)) = (&alignment.reference, &response.reference) {
                 let [delay, sigma] = averaged.reference_delays[number];
-                other_at = position(track, frame + channel.lag_frames + delay);
+                other_at = track.position(frame + channel.lag_frames + delay);
                 change -= delay;
                 variance += sigma.powi(2);
             }
@@ -59,9 +59,4 @@ pub fn arrivals(
             }
         })
         .collect()
-}
-
-/// Where stimulus frame `frame` lies in the recording of `track`, in frames.
-fn position(track: &Track, frame: f64) -> f64 {
-    track.offset_frames + frame * (1.0 + track.removed_skew)
 }

@@ -18,6 +18,8 @@ pub struct SweepTrain {
     /// The sweep; its amplitude is 1.
     sweep: Sweep,
     amplitudes: Vec<f64>,
+    /// Each sweep runs backwards, from its highest frequency to its lowest.
+    top_down: bool,
 }
 
 impl SweepTrain {
@@ -27,6 +29,17 @@ impl SweepTrain {
         Self {
             sweep: sweep.with_amplitude(1.0),
             amplitudes,
+            top_down: false,
+        }
+    }
+
+    /// The same with every sweep backwards in time: from the top down. A link that wakes late has
+    /// then been awake for longest where the bass is; harmonics come late by `L ln N`.
+    #[must_use]
+    pub fn top_down(self) -> Self {
+        Self {
+            top_down: true,
+            ..self
         }
     }
 
@@ -47,6 +60,19 @@ impl SweepTrain {
     pub fn start_s(&self, layout: &Layout, index: usize) -> f64 {
         let first = layout.body.start as f64 / layout.rate_hz;
         first + (index * self.period_frames()) as f64 / self.sweep.rate_hz
+    }
+
+    /// Seconds after the first frame of the stimulus at which sweep `index` passes
+    /// `frequency_hz`.
+    #[must_use]
+    pub fn time_of_s(&self, layout: &Layout, index: usize, frequency_hz: f64) -> f64 {
+        let upwards_s = self.sweep.time_of_s(frequency_hz);
+        let since_s = if self.top_down {
+            (self.sweep.frame_count() - 1) as f64 / self.sweep.rate_hz - upwards_s
+        } else {
+            upwards_s
+        };
+        self.start_s(layout, index) + since_s
     }
 
     /// Frames of `layout` in which sweep `index` and the link's answer to it sound, and nothing
@@ -71,9 +97,15 @@ impl Body for SweepTrain {
 
     fn sample(&self, frame: usize) -> f64 {
         let (index, within) = (frame / self.period_frames(), frame % self.period_frames());
-        if within >= self.sweep.frame_count() {
+        let count = self.sweep.frame_count();
+        if within >= count {
             return 0.0;
         }
+        let within = if self.top_down {
+            count - 1 - within
+        } else {
+            within
+        };
         self.amplitudes[index] * self.sweep.sample(within)
     }
 }

@@ -3,19 +3,14 @@
 use rustfft::FftPlanner;
 use rustfft::num_complex::Complex64;
 
+use super::projection::{project, project_about_middle, subtract_about_middle};
 use super::residual::Residual;
 use super::solve::{solve_cosines, solve_sines};
 use super::taper::Taper;
+use crate::turn::turns;
 
 /// Harmonics that one fit can tell, the fundamental being the first.
 pub const HARMONIC_COUNT_MAX: usize = 10;
-
-/// Direct current, ten harmonics, and one lane that makes the number even.
-const LANES: usize = 12;
-
-/// Phasors are turned from sample to sample and set anew after so many, which keeps their error
-/// below 1e-13.
-const TURNED_SAMPLES: usize = 512;
 
 /// A tone in a piece of sound: `x(t) = dc + Re(sum of H_k exp(j k w t)) + residual`, `t` counted in
 /// samples from the middle of the piece.
@@ -82,8 +77,9 @@ impl Windows {
 /// `sin²(pi (n + 1/2) / count)`.
 fn hann(count: usize) -> Vec<f64> {
     let turn = std::f64::consts::PI / count as f64;
-    (0..count)
-        .map(|n| (turn * (n as f64 + 0.5)).sin().powi(2))
+    turns(turn, 2.0 * turn)
+        .take(count)
+        .map(|angle| 0.5 - 0.5 * angle.re)
         .collect()
 }
 
@@ -129,7 +125,7 @@ impl ToneFitter {
         let taper = Taper::new(count);
         let (dc, harmonics) =
             fit_harmonics(samples, &taper, &windows.taper, cycles, harmonic_count);
-        let left = subtract(samples, cycles, dc, &harmonics);
+        let left = subtract_about_middle(samples, cycles, dc, &harmonics);
         let residual = Residual::new(&mut self.planner, &left, &windows.whole, cycles);
         let variances = variances(&residual, &taper, cycles, &harmonics);
         Some(ToneFit {
@@ -158,8 +154,8 @@ fn refine(samples: &[f32], cycles_per_sample: f64, window: &[f64]) -> f64 {
     let half = window.len();
     let mut cycles = cycles_per_sample;
     for _ in 0..2 {
-        let early = project::<2>(&samples[..half], window, cycles, 0.0)[1];
-        let late = project::<2>(&samples[half..2 * half], window, cycles, half as f64)[1];
+        let early = project(&samples[..half], window, cycles, 0.0);
+        let late = project(&samples[half..2 * half], window, cycles, half as f64);
         let gained = (late * early.conj()).arg() / std::f64::consts::TAU;
         cycles += gained / half as f64;
     }
@@ -183,94 +179,13 @@ fn fit_harmonics(
     let sums: Vec<f64> = (0..=2 * harmonic_count)
         .map(|k| taper.cosine_sum(std::f64::consts::TAU * cycles * k as f64))
         .collect();
-    let projected = project::<LANES>(samples, weights, cycles, -taper.middle());
-    let cosines: Vec<f64> = projected[..=harmonic_count].iter().map(|p| p.re).collect();
-    let sines: Vec<f64> = (projected[1..=harmonic_count].iter())
-        .map(|p| -p.im)
-        .collect();
+    let (mut cosines, mut sines) = project_about_middle(samples, weights, cycles);
+    cosines.truncate(harmonic_count + 1);
+    sines.truncate(harmonic_count + 1);
     let cosines = solve_cosines(&sums, cosines);
-    let sines = solve_sines(&sums, sines);
+    let sines = solve_sines(&sums, sines.split_off(1));
     let harmonics = (cosines[1..].iter().zip(&sines))
         .map(|(&cosine, &sine)| Complex64::new(cosine, -sine))
         .collect();
     (cosines[0], harmonics)
-}
-
-/// `sum of weight * x * exp(-j k w t)` for `k` from 0 to `COUNT - 1`; `first` is the time of the
-/// first sample.
-fn project<const COUNT: usize>(
-    samples: &[f32],
-    weights: &[f64],
-    cycles: f64,
-    first: f64,
-) -> [Complex64; COUNT] {
-    let (mut sum_re, mut sum_im) = ([0.0; COUNT], [0.0; COUNT]);
-    let step = Phasors::<COUNT>::at(-cycles);
-    let pieces = samples
-        .chunks(TURNED_SAMPLES)
-        .zip(weights.chunks(TURNED_SAMPLES));
-    for (piece, (samples, weights)) in pieces.enumerate() {
-        let time = first + (piece * TURNED_SAMPLES) as f64;
-        let mut turning = Phasors::<COUNT>::at(-cycles * time);
-        for (&sample, weight) in samples.iter().zip(weights) {
-            let weighted = weight * f64::from(sample);
-            for lane in 0..COUNT {
-                sum_re[lane] += weighted * turning.re[lane];
-                sum_im[lane] += weighted * turning.im[lane];
-            }
-            turning.turn(&step);
-        }
-    }
-    std::array::from_fn(|lane| Complex64::new(sum_re[lane], sum_im[lane]))
-}
-
-/// The samples without direct current and harmonics.
-fn subtract(samples: &[f32], cycles: f64, dc: f64, harmonics: &[Complex64]) -> Vec<f64> {
-    let (mut re, mut im) = ([0.0; LANES], [0.0; LANES]);
-    re[0] = dc;
-    for (k, harmonic) in harmonics.iter().enumerate() {
-        (re[k + 1], im[k + 1]) = (harmonic.re, harmonic.im);
-    }
-    let step = Phasors::<LANES>::at(cycles);
-    let first = -(samples.len() as f64 - 1.0) / 2.0;
-    let mut left = Vec::with_capacity(samples.len());
-    for (piece, samples) in samples.chunks(TURNED_SAMPLES).enumerate() {
-        let mut turning = Phasors::<LANES>::at(cycles * (first + (piece * TURNED_SAMPLES) as f64));
-        for &sample in samples {
-            let mut model = 0.0;
-            for lane in 0..LANES {
-                model += re[lane] * turning.re[lane] - im[lane] * turning.im[lane];
-            }
-            left.push(f64::from(sample) - model);
-            turning.turn(&step);
-        }
-    }
-    left
-}
-
-/// `exp(j 2 pi k c)` for `k` from 0 on, real and imaginary parts apart so that lanes run abreast.
-#[derive(Clone, Copy)]
-struct Phasors<const COUNT: usize> {
-    re: [f64; COUNT],
-    im: [f64; COUNT],
-}
-
-impl<const COUNT: usize> Phasors<COUNT> {
-    /// The phasors of `cycles` turns of the fundamental.
-    fn at(cycles: f64) -> Self {
-        let angle = |k: usize| std::f64::consts::TAU * (k as f64 * cycles).fract();
-        Self {
-            re: std::array::from_fn(|k| angle(k).cos()),
-            im: std::array::from_fn(|k| angle(k).sin()),
-        }
-    }
-
-    /// Turns each by its step.
-    fn turn(&mut self, step: &Self) {
-        for lane in 0..COUNT {
-            let (re, im) = (self.re[lane], self.im[lane]);
-            self.re[lane] = re * step.re[lane] - im * step.im[lane];
-            self.im[lane] = re * step.im[lane] + im * step.re[lane];
-        }
-    }
 }

@@ -38,6 +38,17 @@ impl NoisyPower {
         }
     }
 
+    /// The same where what was heard is off by a further amplitude of `variance` that is no noise:
+    /// it makes the estimate less sure, but is not taken off.
+    #[must_use]
+    pub fn less_sure_by(self, variance: f64) -> Self {
+        Self {
+            slope: self.slope + 2.0 * variance,
+            floor: self.floor + variance * variance,
+            ..self
+        }
+    }
+
     /// The power of independent parts together.
     #[must_use]
     pub fn sum(parts: impl IntoIterator<Item = Self>) -> Self {

@@ -2,6 +2,8 @@
 
 use std::f64::consts::PI;
 
+use crate::turn::turns;
+
 /// A tapered-cosine (Tukey) weight of which an eighth at each end is taper.
 ///
 /// `w(n) = (1 - cos(pi (n + 1/2) / p)) / 2` for the first `p` samples, mirrored at the end, 1 between.
@@ -35,21 +37,18 @@ impl Taper {
         (self.sample_count as f64 - 1.0) / 2.0
     }
 
-    /// Weight of sample `index`, from 0 to 1.
-    #[must_use]
-    pub fn weight(&self, index: usize) -> f64 {
-        let from_end = index.min(self.sample_count - 1 - index);
-        if from_end < self.taper_count {
-            0.5 - 0.5 * (PI * (from_end as f64 + 0.5) / self.taper_count as f64).cos()
-        } else {
-            1.0
-        }
-    }
-
-    /// All weights in order.
+    /// All weights in order, from 0 to 1.
     #[must_use]
     pub fn weights(&self) -> Vec<f64> {
-        (0..self.sample_count).map(|n| self.weight(n)).collect()
+        let mut weights = vec![1.0; self.sample_count];
+        let turn = PI / self.taper_count.max(1) as f64;
+        let rising = turns(turn / 2.0, turn).take(self.taper_count);
+        for (index, angle) in rising.enumerate() {
+            let weight = 0.5 - 0.5 * angle.re;
+            weights[index] = weight;
+            weights[self.sample_count - 1 - index] = weight;
+        }
+        weights
     }
 
     /// Sum of the weights.

@@ -202,11 +202,17 @@ pub fn has_note(result: &SessionResult, id: &str) -> bool {
     result.notes.iter().any(|note| note.id == id)
 }
 
-/// Every number of a result is finite and every uncertainty 0 or more.
+/// Every number of a result is finite, every uncertainty 0 or more, every interval about its value.
 pub fn check_finite(result: &SessionResult) {
     for figure in &result.figures {
-        assert!(figure.value.unwrap().is_finite(), "{figure:?}");
-        assert!(figure.uncertainty.unwrap() >= 0.0, "{figure:?}");
+        let value = figure.value.unwrap();
+        assert!(value.is_finite(), "{figure:?}");
+        let is_right = match (figure.uncertainty, figure.low, figure.high) {
+            (Some(uncertainty), None, None) => uncertainty >= 0.0,
+            (None, Some(low), Some(high)) => low <= value && value <= high,
+            _ => false,
+        };
+        assert!(is_right, "{figure:?}");
     }
     for curve in &result.curves {
         assert!(

@@ -115,8 +115,13 @@ pub fn lines(result: &SessionResult, id: &str) -> Vec<[f64; 3]> {
             [
                 place(figure).unwrap(),
                 figure.value.unwrap(),
-                figure.uncertainty.unwrap(),
+                figure.uncertainty.unwrap_or_else(|| quarter(figure)),
             ]
         })
         .collect()
+}
+
+/// A quarter of the interval of a bound: two deviations to either side.
+fn quarter(figure: &goodwire_plugin_sdk::api::Figure) -> f64 {
+    (figure.high.unwrap() - figure.low.unwrap()) / 4.0
 }
