@@ -2,12 +2,13 @@
 
 use std::{env, error::Error, fs, path::PathBuf};
 
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
     "goodwire/v1/result.proto",
     "goodwire/v1/analysis.proto",
     "goodwire/v1/measurement.proto",
     "goodwire/v1/rig.proto",
     "goodwire/v1/judgement.proto",
+    "goodwire/v1/round.proto",
     "goodwire/plugin/v1/plugin.proto",
 ];
 

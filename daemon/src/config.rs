@@ -9,6 +9,7 @@ mod limits;
 mod links;
 mod mistakes;
 mod nearest;
+mod rounds;
 mod section;
 mod simulated;
 mod types;
@@ -24,8 +25,8 @@ use toml::de::DeTable;
 pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
-    AlsaConfig, AtValue, Backend, Config, InterfaceConfig, JackConfig, LimitConfig, LinkConfig,
-    ReferenceConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
+    AlsaConfig, AtValue, Backend, CheckConfig, Config, InterfaceConfig, JackConfig, LimitConfig,
+    LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;
@@ -113,6 +114,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let links = links::read_links(file, rate_hz, is_simulated);
     let safety = links::read_safety(file, is_simulated);
     let limits = limits::read(file, &links);
+    let rounds = rounds::read(file, &links);
     file.close();
     wiring::check_names(&links);
     wiring::check_ceilings(&links, &safety);
@@ -130,6 +132,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
         links: links.into_iter().map(|link| link.finish(&safety)).collect(),
         safety,
         limits,
+        rounds,
         hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
     })
 }

@@ -3,6 +3,7 @@
 //! `request` checks and makes jobs, `queue` holds them, `conductor` plays one batch of equal jobs
 //! at a time, a `worker` a job drives its plugin, `complete` judges and stores, `watch` tells.
 
+pub mod ask;
 pub mod batch;
 pub mod complete;
 pub mod conductor;

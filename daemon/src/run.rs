@@ -14,6 +14,7 @@ use crate::{
         watch::Watchers,
     },
     plugins::Registry,
+    rounds::{self, Rounds},
     serve::{self, Listener, Services},
     store::Store,
 };
@@ -75,10 +76,13 @@ pub async fn run(
     tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
     let interrupted = tokio::spawn(end_what_runs(Arc::clone(&desk), ending.clone()));
     wait_for_first_opening(&engine).await;
+    let rounds = Rounds::new(&desk);
+    tokio::spawn(rounds::keep(Arc::clone(&rounds), ending.clone()));
     let services = Services {
         desk: Arc::clone(&desk),
         engine,
         recorded,
+        rounds,
         ending: ending.clone(),
     };
     let served = serve::serve(services, start.listeners, ready).await;

@@ -1,8 +1,13 @@
-//! Permission to play: ceilings, presence, hold, the quiet room, and what is expected of returns.
+//! Permission to play: ceilings, presence, hold, permit, the quiet room, and what is expected of
+//! returns.
+
+mod permit;
 
 use crate::{
     audio::performance::QuietRule, config::SafetyConfig, measure::job::Ending, store::Store,
 };
+
+pub use permit::{permit_now, permit_text};
 
 /// Seconds of quiet before anything is played.
 const QUIET_S: f64 = 2.0;

@@ -7,6 +7,7 @@ mod listen;
 mod measurements;
 mod pages;
 mod rig;
+mod rounds;
 mod server;
 mod upload;
 
@@ -22,6 +23,7 @@ use crate::{
     audio::engine::Engine,
     measure::{complete::Desk, recorded::Recorded},
     refusal::Refusal,
+    rounds::Rounds,
 };
 
 /// What every service works with.
@@ -33,6 +35,8 @@ pub struct Services {
     pub engine: Arc<Engine>,
     /// The threads that analyse recordings.
     pub recorded: Arc<Recorded>,
+    /// What runs rounds.
+    pub rounds: Arc<Rounds>,
     /// Ends every stream when the daemon ends.
     pub ending: CancellationToken,
 }

@@ -8,6 +8,7 @@ use crate::{
     audio::{TimeSource, engine::EngineStatus},
     config::{Backend, SimulatedTime},
     measure::complete::{Desk, note},
+    safety,
     store::StoreError,
 };
 
@@ -44,6 +45,8 @@ pub fn of(desk: &Desk, engine: &EngineStatus) -> Result<Status, StoreError> {
         max_send_dbfs: config.safety.max_send_dbfs,
         unattended: config.safety.unattended,
         calibrations: desk.store.calibrations()?,
+        permit: safety::permit_now(&desk.store, &config.safety, &*desk.clock)?,
+        permit_needed: config.safety.permit_hours.is_some(),
     })
 }
 

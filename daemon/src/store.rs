@@ -10,10 +10,12 @@ mod connection;
 mod error;
 mod folder;
 mod keep;
+mod leave;
 mod measurements;
 mod names;
 mod pages;
 mod rows;
+mod runs;
 mod schema;
 mod sounds;
 
@@ -34,8 +36,10 @@ use goodwire_proto::v1::Note;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
 pub use error::StoreError;
-pub use names::new_name;
+pub use leave::Permit;
+pub use names::{new_name, new_run_name};
 pub use pages::{ListQuery, Page};
+pub use runs::{Past, RunQuery};
 
 use crate::clock::SharedClock;
 use folder::FolderLock;
@@ -80,6 +84,7 @@ impl Store {
         let lock = FolderLock::take(dir)?;
         let (mut connection, file, notes) = folder::open_database(dir, &clock)?;
         let interrupted = measurements::interrupt_unfinished(&mut connection, &clock)?;
+        runs::interrupt_unfinished(&mut connection, &clock)?;
         let (jobs, queue) = mpsc::channel::<Job>();
         let writer = std::thread::Builder::new()
             .name("store".to_owned())

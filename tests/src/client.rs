@@ -7,7 +7,7 @@ use goodwire_proto::v1::{
     analysis_service_client::AnalysisServiceClient,
     judgement_service_client::JudgementServiceClient, measurement::State,
     measurement_service_client::MeasurementServiceClient, rig_service_client::RigServiceClient,
-    watch_measurement_response::News,
+    round_service_client::RoundServiceClient, watch_measurement_response::News,
 };
 use hyper_util::rt::TokioIo;
 use prost_types::{Struct, Value, value::Kind};
@@ -23,7 +23,7 @@ const MEASUREMENT_TIMEOUT: Duration = Duration::from_secs(120);
 /// Largest answer: curves of long stimuli.
 const ANSWER_BYTES_MAX: usize = 64 << 20;
 
-/// The four services over one connection.
+/// The five services over one connection.
 #[derive(Debug, Clone)]
 pub struct Client {
     /// The connection, for other services.
@@ -36,6 +36,8 @@ pub struct Client {
     pub measurements: MeasurementServiceClient<Channel>,
     /// Limits and baselines.
     pub judgement: JudgementServiceClient<Channel>,
+    /// Rounds and their runs.
+    pub rounds: RoundServiceClient<Channel>,
 }
 
 impl Client {
@@ -72,6 +74,7 @@ impl Client {
             measurements: MeasurementServiceClient::new(channel.clone())
                 .max_decoding_message_size(ANSWER_BYTES_MAX),
             judgement: JudgementServiceClient::new(channel.clone()),
+            rounds: RoundServiceClient::new(channel.clone()),
             channel,
         }
     }

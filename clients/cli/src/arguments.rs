@@ -31,9 +31,13 @@ pub enum Command {
     Status,
     /// What the audio back ends can see
     Devices(devices::Devices),
-    /// The rig's links with their last verdict
+    /// The rig's links with their last verdict; say that one is away
     #[command(after_help = "Example:\n  goodwire links")]
-    Links,
+    Links {
+        /// What to do with one; without it all are listed
+        #[command(subcommand)]
+        action: Option<links::Links>,
+    },
     /// What can be measured; each parameter with unit, default and bounds
     Analyses(analyses::Analyses),
     /// Measure one or several links: plays sound
@@ -59,6 +63,19 @@ pub enum Command {
     /// Set, list or clear what later measurements are compared with
     #[command(subcommand)]
     Baseline(baseline::Baseline),
+    /// The rounds with their next due dates; run one, show a run
+    #[command(after_help = "\
+Examples:
+  goodwire rounds
+  goodwire rounds run nightly
+  goodwire rounds show 019ab0c3-0000-7000-8000-000000000000")]
+    Rounds {
+        /// What to do with one; without it all are listed
+        #[command(subcommand)]
+        action: Option<rounds::Rounds>,
+    },
+    /// The room is empty: sound may be played with nobody present, until then
+    Permit(room::Permit),
     /// The room is in use: end what plays, play nothing until release
     Hold(room::Hold),
     /// End a hold

@@ -15,6 +15,7 @@ pub mod measure;
 pub mod positions;
 pub mod results;
 pub mod room;
+pub mod rounds;
 pub mod show_one;
 pub mod status;
 pub mod stimulus;
@@ -29,7 +30,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
     match command {
         Command::Status => status::run(session).await,
         Command::Devices(arguments) => devices::run(session, arguments).await,
-        Command::Links => links::run(session).await,
+        Command::Links { action } => links::run(session, action).await,
         Command::Analyses(arguments) => analyses::run(session, arguments).await,
         Command::Measure(arguments) => measure::run(session, arguments).await,
         Command::Stimulus(arguments) => stimulus::run(session, arguments).await,
@@ -42,6 +43,8 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Export(arguments) => export::run(session, arguments).await,
         Command::Compare(arguments) => compare::run(session, arguments).await,
         Command::Baseline(action) => baseline::run(session, action).await,
+        Command::Rounds { action } => rounds::run(session, action).await,
+        Command::Permit(arguments) => room::permit(session, arguments).await,
         Command::Hold(arguments) => room::hold(session, arguments).await,
         Command::Release => room::release(session).await,
         Command::Stop => room::stop(session).await,

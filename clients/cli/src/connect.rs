@@ -6,6 +6,7 @@ use goodwire_proto::v1::{
     analysis_service_client::AnalysisServiceClient,
     judgement_service_client::JudgementServiceClient,
     measurement_service_client::MeasurementServiceClient, rig_service_client::RigServiceClient,
+    round_service_client::RoundServiceClient,
 };
 use hyper_util::rt::TokioIo;
 use tokio::net::UnixStream;
@@ -99,7 +100,7 @@ impl Address {
     }
 }
 
-/// A connection, as the clients of the four services. It opens itself again when it was lost.
+/// A connection, as the clients of the five services. It opens itself again when it was lost.
 #[derive(Debug, Clone)]
 pub struct Connection {
     channel: Channel,
@@ -125,6 +126,11 @@ impl Connection {
     pub fn measurements(&self) -> MeasurementServiceClient<Channel> {
         MeasurementServiceClient::new(self.channel.clone())
             .max_decoding_message_size(ANSWER_BYTES_MAX)
+    }
+
+    /// Rounds and their runs.
+    pub fn rounds(&self) -> RoundServiceClient<Channel> {
+        RoundServiceClient::new(self.channel.clone()).max_decoding_message_size(ANSWER_BYTES_MAX)
     }
 
     /// Baselines.

@@ -5,7 +5,8 @@ use std::sync::LazyLock;
 use anyhow::Context;
 use goodwire_proto::v1::{
     Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
-    HoldResponse, Link, Measurement, Note, ReleaseResponse, Status, StimulusHeader, StopResponse,
+    HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round, Run, Status,
+    StimulusHeader, StopResponse, WithdrawPermitResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};
@@ -40,10 +41,14 @@ named!(
     Link,
     Measurement,
     Note,
+    PermitState,
     ReleaseResponse,
+    Round,
+    Run,
     Status,
     StimulusHeader,
     StopResponse,
+    WithdrawPermitResponse,
 );
 
 /// The canonical JSON of one message. The keys are sorted, so that equal messages give equal text.

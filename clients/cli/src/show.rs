@@ -13,9 +13,10 @@ pub mod overview;
 mod place;
 mod plot;
 pub mod results;
+pub mod rounds;
 pub mod status;
 mod table;
-mod time;
+pub mod time;
 
 pub use look::Look;
 pub use mark::Mark;

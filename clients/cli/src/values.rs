@@ -138,6 +138,29 @@ impl FromStr for Since {
     }
 }
 
+/// A time to come: RFC 3339, a date, or a span from now on such as `90min`, `6h`, `14d`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Until(pub Timestamp);
+
+impl FromStr for Until {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        if let Some(span) = age(text) {
+            let time = SystemTime::now().checked_add(span);
+            return time
+                .map(|time| Self(time.into()))
+                .ok_or_else(|| format!("`{text}` from now is after all time"));
+        }
+        text.parse().map(Self).map_err(|_| {
+            format!(
+                "`{text}` is no time: write 2026-11-25, 2026-11-25T22:00:00Z, \
+                 or a span from now on like 90min, 6h, 14d"
+            )
+        })
+    }
+}
+
 /// Reads an age: a whole number with `s`, `min`, `h` or `d`.
 fn age(text: &str) -> Option<Duration> {
     let digits = text.bytes().take_while(u8::is_ascii_digit).count();

@@ -64,6 +64,19 @@ fn read_id(section: &Section<'_>, key: &'static str, right: &str) -> String {
 
 fn read_link_name(section: &Section<'_>, links: &[LinkDraft<'_>]) -> Option<String> {
     let name = section.text("link", "the name of a link; without it every link is meant")?;
+    let right = "the name of a [[link]] of this file; without it every link is meant";
+    known_link(section, "link", name, links, right);
+    Some(name.to_owned())
+}
+
+/// Notes a name at `key` that is none of a link.
+pub(super) fn known_link(
+    section: &Section<'_>,
+    key: &str,
+    name: &str,
+    links: &[LinkDraft<'_>],
+    right: &str,
+) {
     let known = || {
         links
             .iter()
@@ -73,11 +86,10 @@ fn read_link_name(section: &Section<'_>, links: &[LinkDraft<'_>]) -> Option<Stri
     if !known().any(|link| link == name) {
         let right = match nearest(name, known()) {
             Some(near) => format!("\"{near}\""),
-            None => "the name of a [[link]] of this file; without it every link is meant".into(),
+            None => right.to_owned(),
         };
-        section.wrong("link", format!("there is no link \"{name}\""), right);
+        section.wrong(key, format!("there is no link \"{name}\""), right);
     }
-    Some(name.to_owned())
 }
 
 fn read_at(limit: &Section<'_>) -> BTreeMap<String, AtValue> {

@@ -45,6 +45,8 @@ impl LinkDraft<'_> {
 const NAME: &str =
     "a name of letters, digits, `-` and `_`, up to 63 of them, such as \"lectern\"; not `all`";
 const NAME_LENGTH_MAX: usize = 63;
+/// A permit is for the night at hand, not for the season.
+const PERMIT_HOURS_MAX: f64 = 168.0;
 const CEILING_MIN_DBFS: f64 = -120.0;
 const SETUP: &str = "a text in quotes, such as gain = \"-10\"";
 
@@ -154,6 +156,7 @@ pub(super) fn read_safety(file: &Section<'_>, is_simulated: bool) -> SafetyConfi
     let mut safety = SafetyConfig {
         max_send_dbfs: if is_simulated { 0.0 } else { -40.0 },
         unattended: is_simulated,
+        permit_hours: None,
         quiet_dbfs: -50.0,
     };
     if let Some(section) = file.section("safety", "[safety]") {
@@ -161,6 +164,7 @@ pub(super) fn read_safety(file: &Section<'_>, is_simulated: bool) -> SafetyConfi
         safety.max_send_dbfs =
             section.number_or("max_send_dbfs", ceiling_dbfs, safety.max_send_dbfs);
         safety.unattended = section.switch("unattended").unwrap_or(safety.unattended);
+        safety.permit_hours = section.number("permit_hours", 0.01..=PERMIT_HOURS_MAX);
         safety.quiet_dbfs = section.number_or("quiet_dbfs", -200.0..=0.0, safety.quiet_dbfs);
         section.close();
     }

@@ -4,6 +4,10 @@
 
 use std::collections::BTreeMap;
 
+use jiff::SignedDuration;
+use prost_types::Struct;
+
+use crate::rounds::Schedule;
 use crate::simulated::settings::{LinkSettings, PathSettings, RigSettings};
 
 /// A whole configuration file.
@@ -21,6 +25,8 @@ pub struct Config {
     pub safety: SafetyConfig,
     /// The limits, in the order of the file.
     pub limits: Vec<LimitConfig>,
+    /// The rounds, in the order of the file.
+    pub rounds: Vec<RoundConfig>,
     /// BLAKE3 hash of the file's text, in hexadecimal.
     pub hash: String,
 }
@@ -144,6 +150,9 @@ pub struct SafetyConfig {
     pub max_send_dbfs: f64,
     /// True where sound may be played with nobody present.
     pub unattended: bool,
+    /// Sound with nobody present needs a permit that is no older than so many hours; `None`: it
+    /// needs none.
+    pub permit_hours: Option<f64>,
     /// The returns are quiet while no 100 ms RMS is above this many dBFS.
     pub quiet_dbfs: f64,
 }
@@ -167,6 +176,30 @@ pub struct LimitConfig {
     pub drift: Option<f64>,
 }
 
+/// A named list of checks over links.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoundConfig {
+    /// Its name, without `rounds/`.
+    pub name: String,
+    /// When it is due.
+    pub schedule: Schedule,
+    /// How late a due date may still be run.
+    pub catch_up: SignedDuration,
+    /// Names of the links that it checks; `None`: all.
+    pub links: Option<Vec<String>>,
+    /// What is checked on each link, in order.
+    pub checks: Vec<CheckConfig>,
+}
+
+/// One analysis of a round.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CheckConfig {
+    /// Id of the analysis.
+    pub analysis: String,
+    /// Its parameters, not yet held against its schema.
+    pub parameters: Struct,
+}
+
 /// A value of `at`.
 #[derive(Debug, Clone, PartialEq)]
 pub enum AtValue {
@@ -182,6 +215,13 @@ impl Config {
     pub fn link(&self, name: &str) -> Option<&LinkConfig> {
         let bare = name.strip_prefix("links/").unwrap_or(name);
         self.links.iter().find(|link| link.name == bare)
+    }
+
+    /// The round of that name, with or without `rounds/` before it.
+    #[must_use]
+    pub fn round(&self, name: &str) -> Option<&RoundConfig> {
+        let bare = name.strip_prefix("rounds/").unwrap_or(name);
+        self.rounds.iter().find(|round| round.name == bare)
     }
 
     /// Highest allowed peak of a send in dBFS: the lowest of the rig's and of every link's on it.

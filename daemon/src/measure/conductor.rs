@@ -108,6 +108,7 @@ impl Conductor {
     fn prepare(&self, jobs: &[Job]) -> Result<(Shape, Vec<f64>), Ending> {
         let shape = self.interface(jobs)?;
         safety::not_held(&self.desk.store)?;
+        self.permitted(jobs)?;
         if shape.simulated {
             return Ok((shape, Vec::new()));
         }
@@ -119,6 +120,15 @@ impl Conductor {
         let quiet_dbfs = self.listen(jobs, &shape)?;
         safety::not_held(&self.desk.store)?;
         Ok((shape, quiet_dbfs))
+    }
+
+    /// A permit may have run out while the jobs waited.
+    fn permitted(&self, jobs: &[Job]) -> Result<(), Ending> {
+        if jobs.iter().all(|job| job.is_attended) || self.desk.permitted().unwrap_or(false) {
+            return Ok(());
+        }
+        let text = safety::permit_text(&self.desk.config.safety);
+        Err(Ending::failed("no-permit", text))
     }
 
     fn interface(&self, jobs: &[Job]) -> Result<Shape, Ending> {

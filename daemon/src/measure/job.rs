@@ -118,6 +118,8 @@ pub struct Job {
     pub open: OpenRequest,
     /// What the daemon has to say of the result.
     pub notes: Vec<Note>,
+    /// Somebody is in the room and said that sound may be played.
+    pub is_attended: bool,
     /// The switch that ends it.
     pub fate: Arc<Fate>,
 }

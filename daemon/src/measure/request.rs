@@ -66,7 +66,7 @@ impl Desk {
             .into_iter()
             .zip(checked)
             .map(|(link, (parameters, notes))| {
-                self.live_job(&found, link, parameters, notes, request.r#match)
+                self.live_job(&found, link, parameters, notes, request)
             });
         let jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
         jobs.iter().try_for_each(accepted)?;
@@ -243,7 +243,23 @@ impl Desk {
                 text: text.into(),
             });
         }
+        if !present && !self.permitted()? {
+            return Err(Refusal::Forbidden {
+                reason: "PERMIT_REQUIRED",
+                text: safety::permit_text(&self.config.safety),
+            });
+        }
         Ok(())
+    }
+
+    /// Whether sound with nobody present has the permit that it needs, if any.
+    ///
+    /// # Errors
+    /// Where the store cannot say.
+    pub fn permitted(&self) -> Result<bool, StoreError> {
+        let safety = &self.config.safety;
+        let is_needed = safety.permit_hours.is_some();
+        Ok(!is_needed || safety::permit_now(&self.store, safety, &*self.clock)?.is_some())
     }
 
     fn live_job(
@@ -252,8 +268,9 @@ impl Desk {
         link: LinkConfig,
         parameters: Struct,
         notes: Vec<Note>,
-        is_match: bool,
+        request: &MeasureRequest,
     ) -> Result<Job, Refusal> {
+        let is_match = request.r#match;
         let matched = if is_match {
             None
         } else {
@@ -291,6 +308,7 @@ impl Desk {
             plugin,
             open,
             notes,
+            is_attended: request.present,
             fate: Arc::new(Fate::default()),
         })
     }

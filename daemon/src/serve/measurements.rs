@@ -18,8 +18,9 @@ use super::{Services, blocking, upload};
 use crate::{
     judge,
     measure::{
+        ask::{asked_before, create, measure},
         complete::Desk,
-        job::{Ending, Job, bare},
+        job::{Ending, bare},
         watch::{Snapshot, is_final},
     },
     names,
@@ -192,63 +193,6 @@ impl MeasurementService for Services {
         });
         Ok(Response::new(compared.await?))
     }
-}
-
-/// Measurements of one request, and whether it was the first of its id.
-struct Created {
-    measurements: Vec<Measurement>,
-    new: bool,
-}
-
-fn measure(desk: &Desk, request: &MeasureRequest) -> Result<Vec<Measurement>, Refusal> {
-    if let Some(first) = asked_before(desk, &request.request_id)? {
-        return Ok(first);
-    }
-    let jobs = desk.live_jobs(request)?;
-    let created = create(desk, jobs.clone(), &request.request_id)?;
-    if created.new && !desk.queue.push(jobs) {
-        return Err(Refusal::Ending);
-    }
-    Ok(created.measurements)
-}
-
-fn asked_before(desk: &Desk, request_id: &str) -> Result<Option<Vec<Measurement>>, Refusal> {
-    if request_id.is_empty() {
-        return Ok(None);
-    }
-    if uuid::Uuid::try_parse(request_id).is_err() {
-        return Err(Refusal::field(
-            "request_id",
-            format!("'{request_id}' is no UUID"),
-        ));
-    }
-    let first = desk.store.find_request(request_id)?;
-    Ok((!first.is_empty()).then_some(first))
-}
-
-/// Stores new measurements and begins to tell of them, before anything can happen to them.
-fn create(desk: &Desk, jobs: Vec<Job>, request_id: &str) -> Result<Created, Refusal> {
-    let wanted: Vec<Measurement> = jobs.into_iter().map(|job| job.measurement).collect();
-    wanted
-        .iter()
-        .for_each(|measurement| desk.watchers.begin(measurement));
-    let request_id = (!request_id.is_empty()).then_some(request_id);
-    let stored = desk.store.create(&wanted, request_id);
-    let new = stored.as_ref().is_ok_and(|measurements| {
-        measurements
-            .iter()
-            .zip(&wanted)
-            .all(|(stored, wanted)| stored.name == wanted.name)
-    });
-    if !new {
-        wanted
-            .iter()
-            .for_each(|measurement| desk.watchers.drop_unborn(&measurement.name));
-    }
-    Ok(Created {
-        measurements: stored?,
-        new,
-    })
 }
 
 fn one(measurements: Vec<Measurement>) -> Result<Measurement, Refusal> {

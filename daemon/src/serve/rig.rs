@@ -6,12 +6,14 @@ use std::{
 };
 
 use goodwire_proto::v1::{
-    CalibrateRequest, Calibration, Device, GetLinkRequest, GetStatusRequest, HoldRequest,
-    HoldResponse, HoldState, Link, LinkCheck, ListDevicesRequest, ListDevicesResponse,
-    ListLinksRequest, ListLinksResponse, ReleaseRequest, ReleaseResponse, Status as DaemonStatus,
-    StopRequest, StopResponse, calibration::Side, note::Level, rig_service_server::RigService,
+    CalibrateRequest, Calibration, Device, ExcuseLinkRequest, GetLinkRequest, GetStatusRequest,
+    HoldRequest, HoldResponse, HoldState, Link, LinkCheck, ListDevicesRequest, ListDevicesResponse,
+    ListLinksRequest, ListLinksResponse, PermitRequest, PermitState, ReleaseRequest,
+    ReleaseResponse, Status as DaemonStatus, StopRequest, StopResponse, WithdrawPermitRequest,
+    WithdrawPermitResponse, calibration::Side, note::Level, rig_service_server::RigService,
     verdict::Outcome,
 };
+use prost_types::Timestamp;
 use tonic::{Request, Response, Status};
 
 use super::{Services, blocking, pages};
@@ -24,6 +26,7 @@ use crate::{
     },
     refusal::{Refusal, Violation},
     safety, status,
+    store::Permit,
 };
 
 /// How long a silencing waits for the port to confirm it.
@@ -124,6 +127,37 @@ impl RigService for Services {
         Ok(Response::new(ReleaseResponse { was_held }))
     }
 
+    async fn permit(
+        &self,
+        request: Request<PermitRequest>,
+    ) -> Result<Response<PermitState>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        Ok(Response::new(
+            blocking(move || permit(&desk, request)).await?,
+        ))
+    }
+
+    async fn withdraw_permit(
+        &self,
+        _: Request<WithdrawPermitRequest>,
+    ) -> Result<Response<WithdrawPermitResponse>, Status> {
+        let desk = Arc::clone(&self.desk);
+        let was_permitted = blocking(move || Ok(desk.store.withdraw_permit()?)).await?;
+        Ok(Response::new(WithdrawPermitResponse { was_permitted }))
+    }
+
+    async fn excuse_link(
+        &self,
+        request: Request<ExcuseLinkRequest>,
+    ) -> Result<Response<Link>, Status> {
+        let request = request.into_inner();
+        let desk = Arc::clone(&self.desk);
+        Ok(Response::new(
+            blocking(move || excuse(&desk, &request)).await?,
+        ))
+    }
+
     async fn stop(&self, _: Request<StopRequest>) -> Result<Response<StopResponse>, Status> {
         let ending = Ending::Cancelled("stopped by a client".into());
         let (cancelled, silent_after_ms) = self.silence(&ending).await;
@@ -202,6 +236,11 @@ fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
         checks,
         r#match: matched.map(|one| one.name).unwrap_or_default(),
         gain_db: safety::last_gain_db(&desk.store, &config.name, simulated),
+        excuse: desk
+            .store
+            .excuses(&desk.clock.timestamp())?
+            .into_iter()
+            .find(|excuse| bare(&excuse.link) == config.name),
         clip_point_dbfs: safety::last_clip_point_dbfs(&desk.store, &config.name, simulated),
     })
 }
@@ -215,6 +254,54 @@ fn gravity(outcome: Outcome) -> u8 {
         Outcome::Unmeasured => 3,
         Outcome::Fail => 4,
     }
+}
+
+/// Keeps a permit and gives it as it counts.
+fn permit(desk: &Desk, request: PermitRequest) -> Result<PermitState, Refusal> {
+    let now = desk.clock.timestamp();
+    if let Some(until) = &request.until_time {
+        in_the_future(until, &now)?;
+    }
+    let given = Permit {
+        text: request.text,
+        create_time: now,
+        until_time: request.until_time,
+    };
+    desk.store.set_permit(&given)?;
+    let counting = safety::permit_now(&desk.store, &desk.config.safety, &*desk.clock)?;
+    // Where no permit is needed it is kept all the same, for a configuration that will need it.
+    Ok(counting.unwrap_or(PermitState {
+        text: given.text,
+        create_time: Some(given.create_time),
+        until_time: given.until_time,
+    }))
+}
+
+fn excuse(desk: &Desk, request: &ExcuseLinkRequest) -> Result<Link, Refusal> {
+    let name = bare(&request.name);
+    let Some(config) = desk.config.link(name) else {
+        return Err(Refusal::NotFound(desk.unknown_link(name)));
+    };
+    match &request.until_time {
+        Some(until) => {
+            in_the_future(until, &desk.clock.timestamp())?;
+            desk.store.set_excuse(name, until, &request.text)?;
+        }
+        None => {
+            desk.store.clear_excuse(name)?;
+        }
+    }
+    link(desk, config)
+}
+
+fn in_the_future(until: &Timestamp, now: &Timestamp) -> Result<(), Refusal> {
+    if (until.seconds, until.nanos) > (now.seconds, now.nanos) {
+        return Ok(());
+    }
+    Err(Refusal::field(
+        "until_time",
+        format!("has to be after now: it is {until}, and now {now}"),
+    ))
 }
 
 fn calibrate(desk: &Desk, request: &CalibrateRequest) -> Result<Calibration, Refusal> {

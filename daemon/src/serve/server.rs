@@ -8,6 +8,7 @@ use goodwire_proto::{
         analysis_service_server::AnalysisServiceServer,
         judgement_service_server::JudgementServiceServer,
         measurement_service_server::MeasurementServiceServer, rig_service_server::RigServiceServer,
+        round_service_server::RoundServiceServer,
     },
 };
 use tokio::{net, task::JoinSet};
@@ -54,6 +55,7 @@ pub async fn serve(
     let routes = Routes::new(RigServiceServer::new(services.clone()))
         .add_service(AnalysisServiceServer::new(services.clone()))
         .add_service(JudgementServiceServer::new(services.clone()))
+        .add_service(RoundServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())
                 .max_decoding_message_size(MESSAGE_BYTES_MAX),
@@ -156,11 +158,12 @@ async fn tell_health(reporter: &HealthReporter, services: &Services) {
     }
 }
 
-const SERVICE_NAMES: [&str; 4] = [
+const SERVICE_NAMES: [&str; 5] = [
     "goodwire.v1.RigService",
     "goodwire.v1.AnalysisService",
     "goodwire.v1.MeasurementService",
     "goodwire.v1.JudgementService",
+    "goodwire.v1.RoundService",
 ];
 
 fn status(healthy: bool) -> ServingStatus {

@@ -129,6 +129,7 @@ impl Received {
             plugin,
             open,
             notes,
+            is_attended: false,
             fate,
         };
         accepted(&job)?;

@@ -1,4 +1,4 @@
-//! Names of measurements: `measurements/{UUIDv7}`, so that newer ones sort after older ones.
+//! Names of measurements and runs: `measurements/{UUIDv7}`, so that newer ones sort after older ones.
 
 use std::{
     sync::{Mutex, PoisonError},
@@ -15,6 +15,16 @@ static CONTEXT: Mutex<ContextV7> = Mutex::new(ContextV7::new());
 /// Gives a new name, `measurements/{id}`, greater than every name given by this process before.
 #[must_use]
 pub fn new_name(clock: &dyn Clock) -> String {
+    format!("measurements/{}", new_id(clock))
+}
+
+/// Gives a new name, `runs/{id}`, greater than every name given by this process before.
+#[must_use]
+pub fn new_run_name(clock: &dyn Clock) -> String {
+    format!("runs/{}", new_id(clock))
+}
+
+fn new_id(clock: &dyn Clock) -> uuid::fmt::Hyphenated {
     // A clock before 1970 is as good as one at 1970: the names still rise.
     let since: Duration = clock
         .now()
@@ -22,7 +32,7 @@ pub fn new_name(clock: &dyn Clock) -> String {
         .unwrap_or_default();
     let context = CONTEXT.lock().unwrap_or_else(PoisonError::into_inner);
     let time = Timestamp::from_unix(&*context, since.as_secs(), since.subsec_nanos());
-    format!("measurements/{}", Uuid::new_v7(time).hyphenated())
+    Uuid::new_v7(time).hyphenated()
 }
 
 /// The id in `measurements/{id}` or in the bare id.

@@ -97,7 +97,8 @@ impl Store {
     }
 }
 
-fn page_size(asked: i32) -> Result<usize, StoreError> {
+/// How many are meant by a `page_size` of a request.
+pub(super) fn page_size(asked: i32) -> Result<usize, StoreError> {
     match usize::try_from(asked) {
         Ok(0) => Ok(SIZE_DEFAULT),
         Ok(size) => Ok(size.min(SIZE_MAX)),

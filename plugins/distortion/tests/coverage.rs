@@ -2,7 +2,7 @@
 
 mod common;
 
-use common::coverage::{Tallies, intermodulation, stepped};
+use common::coverage::{Tallies, intermodulation, stepped, swept};
 
 /// Seeds of each link.
 const RUNS: u64 = 60;
@@ -46,4 +46,19 @@ fn intervals_hold_95_percent_of_the_harmonics_below_the_noise() {
 #[test]
 fn one_deviation_holds_68_and_two_95_percent_of_the_intermodulation() {
     check(&intermodulation(RUNS, 1e-4), "noise 1e-4");
+}
+
+#[test]
+fn one_deviation_holds_68_and_two_95_percent_of_120_points_of_swept_curves() {
+    for (id, tally) in swept(20, 1e-4) {
+        println!("swept: {id} {tally}");
+        assert_eq!(tally.even, 120);
+        let [one, two] = [tally.one, tally.two].map(|held| held as f64 / tally.even as f64);
+        // 4.2 and 1.9 % of scatter, three and a half times.
+        assert!(
+            (0.683 - 0.149..=0.683 + 0.149).contains(&one),
+            "{id} {tally}"
+        );
+        assert!(0.954 - 0.067 <= two, "{id} {tally}");
+    }
 }

@@ -5,7 +5,7 @@ use goodwire_dsp::response::corners::{Curve, corners};
 use goodwire_dsp::response::curve::{level, power_mean};
 use goodwire_dsp::response::{
     Arrival, Gated, Line, Paces, PathDifference, Point, SweepResponse, SweepTrain, arrivals,
-    average, expected_range, fit_line, latency_grid, log_grid, paces,
+    average, fit_line, latency_grid, log_grid, paces, range_of_noise,
 };
 use goodwire_plugin_sdk::api::Note;
 use goodwire_plugin_sdk::figures::{curve, event, figure, info, warning};
@@ -183,13 +183,13 @@ impl<'a> Timed<'a> {
         let changes = || self.arrivals.iter().map(|arrival| arrival.change_s);
         let spread_s =
             changes().fold(f64::NEG_INFINITY, f64::max) - changes().fold(f64::INFINITY, f64::min);
-        let sigma_s = 2f64.sqrt() * self.repeat_sigma_s();
         // Noise alone spreads steady repeats, too: its share is taken out as a power.
-        let of_noise_s = expected_range(self.arrivals.len()) * self.repeat_sigma_s();
-        let own_s = (spread_s.powi(2) - of_noise_s.powi(2)).max(0.0).sqrt();
+        let [known, sigma] =
+            range_of_noise(self.arrivals.len()).map(|factor| factor * self.repeat_sigma_s());
+        let own_s = (spread_s.powi(2) - known.powi(2)).max(0.0).sqrt();
         result
             .figures
-            .push(figure("jitter", own_s * 1e3, sigma_s * 1e3, "ms"));
+            .push(figure("jitter", own_s * 1e3, sigma * 1e3, "ms"));
     }
 
     /// Where the delay stepped, within the sweeps and between them.

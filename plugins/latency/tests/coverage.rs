@@ -37,8 +37,5 @@ fn what_is_told_holds_the_truth_as_often_as_it_says() {
         coverage.add("skew", value(&result, "skew"), ppm);
     }
     coverage.print();
-    coverage.check(&["latency"]);
-    // What is told of the clock is a little too small, of the jitter too large.
-    coverage.check_at_least("skew", [0.58, 0.88]);
-    coverage.check_at_least("jitter", [0.65, 0.94]);
+    coverage.check(&["latency", "skew", "jitter"]);
 }

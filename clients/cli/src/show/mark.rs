@@ -29,11 +29,13 @@ const FAIL: Mark = mark('✗', 'X', "fail", Paint::Red);
 const UNMEASURED: Mark = mark('?', '?', "unmeasured", Paint::Cyan);
 const NO_LIMITS: Mark = mark('·', '.', "no limits", Paint::Dim);
 const QUEUED: Mark = mark('…', ',', "queued", Paint::Dim);
-const RUNNING: Mark = mark('▸', '>', "running", Paint::Dim);
 const FAILED: Mark = mark('!', '!', "failed", Paint::Cyan);
 const CANCELLED: Mark = mark('/', '/', "cancelled", Paint::Dim);
 
 impl Mark {
+    /// Under way.
+    pub const RUNNING: Self = mark('▸', '>', "running", Paint::Dim);
+
     /// What a judge said, as the number on the wire.
     pub fn of_outcome(outcome: i32) -> Self {
         match Outcome::try_from(outcome) {
@@ -50,7 +52,7 @@ impl Mark {
         match State::try_from(state) {
             Ok(State::Succeeded) => Self::of_outcome(outcome),
             Ok(State::Queued) => QUEUED,
-            Ok(State::Running) => RUNNING,
+            Ok(State::Running) => Self::RUNNING,
             Ok(State::Cancelled) => CANCELLED,
             Ok(State::Failed | State::Unspecified) | Err(_) => FAILED,
         }
@@ -88,7 +90,15 @@ mod tests {
     #[test]
     fn every_mark_has_a_word_and_two_shapes_of_its_own() {
         let all = [
-            PASS, DRIFT, FAIL, UNMEASURED, NO_LIMITS, QUEUED, RUNNING, FAILED, CANCELLED,
+            PASS,
+            DRIFT,
+            FAIL,
+            UNMEASURED,
+            NO_LIMITS,
+            QUEUED,
+            Mark::RUNNING,
+            FAILED,
+            CANCELLED,
         ];
         for (index, one) in all.iter().enumerate() {
             assert!(one.ascii.is_ascii());

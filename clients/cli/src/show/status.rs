@@ -116,10 +116,15 @@ fn rig_words(status: &Status) -> String {
 }
 
 fn permission_words(status: &Status) -> String {
-    let who = if status.unattended {
-        "with nobody present"
-    } else {
-        "only where somebody is present"
+    let permit = status.permit.as_ref();
+    let who = match (status.unattended, status.permit_needed, permit) {
+        (false, ..) => "only where somebody is present".to_owned(),
+        (true, false, _) => "with nobody present".to_owned(),
+        (true, true, None) => "with nobody present once there is a permit".to_owned(),
+        (true, true, Some(permit)) => {
+            let until = time::full(permit.until_time.as_ref());
+            format!("with nobody present until {until}")
+        }
     };
     format!("at most {:.1} dBFS peak, {who}", status.max_send_dbfs)
 }

@@ -352,6 +352,21 @@ impl RigService for Services {
         no()
     }
 
+    async fn permit(&self, _: Request<PermitRequest>) -> Answer<PermitState> {
+        no()
+    }
+
+    async fn withdraw_permit(
+        &self,
+        _: Request<WithdrawPermitRequest>,
+    ) -> Answer<WithdrawPermitResponse> {
+        no()
+    }
+
+    async fn excuse_link(&self, _: Request<ExcuseLinkRequest>) -> Answer<Link> {
+        no()
+    }
+
     async fn stop(&self, _: Request<StopRequest>) -> Answer<StopResponse> {
         no()
     }

@@ -56,12 +56,14 @@ fn the_simulated_rig_may_play_unattended_up_to_0_dbfs_and_real_hardware_only_to_
     let free = SafetyConfig {
         max_send_dbfs: 0.0,
         unattended: true,
+        permit_hours: None,
         quiet_dbfs: -50.0,
     };
     assert_eq!(safety, free);
     let careful = SafetyConfig {
         max_send_dbfs: -40.0,
         unattended: false,
+        permit_hours: None,
         quiet_dbfs: -50.0,
     };
     let jack = "site = \"x\"\n[interface]\nbackend = \"jack\"\nrate = 48000\n";

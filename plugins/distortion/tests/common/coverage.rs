@@ -6,7 +6,7 @@ use goodwire_plugin_sdk::api::Figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{OpenRequest, SessionResult};
 
-use super::{analyse, request, stimulus, through, with_method};
+use super::{analyse, curve, request, stimulus, through, with_method};
 
 /// Truths that were held, of one figure.
 #[derive(Debug, Clone, Copy, Default)]
@@ -119,6 +119,37 @@ pub fn intermodulation(runs: u64, noise: f64) -> Tallies {
     tallied(runs, noise, &request, &truths, |x| {
         x + a2 * x * x + a3 * x * x * x
     })
+}
+
+/// The points of swept curves, 2 s long, more than an octave apart: shares of
+/// points count as runs do.
+pub fn swept(runs: u64, noise: f64) -> Tallies {
+    let set = [("wake_s", 0.0), ("sweep_s", 2.0)];
+    let request = with_method(request(Mode::Recorded, &set, &[]), "swept");
+    let sent = stimulus(&request);
+    // Squares and cubes fold at the top of the sweep: what is told of ends below.
+    let link = |x: f64| x + 0.1 * x * x + 0.4 * x * x * x;
+    let fundamental = PEAK + 0.75 * 0.4 * PEAK.powi(3);
+    let truths = [("h2", 0.05 * PEAK.powi(2)), ("h3", 0.1 * PEAK.powi(3))];
+    let mut tallies = Tallies::new();
+    for seed in 0..runs {
+        let returned = through(&sent, 200, noise, 2 * seed + 1, link);
+        let reference = through(&sent, 3, 0.1 * noise, 2 * seed + 2, |x| x);
+        let result = analyse(&request, &sent, &returned, Some(&reference)).unwrap();
+        for (id, amplitude) in truths {
+            let truth = 20.0 * (amplitude / fundamental).log10();
+            let curve = curve(&result, id).unwrap();
+            let points = curve.x.iter().zip(&curve.y).zip(&curve.y_uncertainty);
+            let told = points.filter(|((hz, _), _)| (40.0..4_000.0).contains(*hz));
+            for ((_, &value), &deviation) in told.step_by(28) {
+                let tally = tallies.entry(id.to_owned()).or_default();
+                tally.even += 1;
+                tally.one += usize::from((value - truth).abs() <= deviation);
+                tally.two += usize::from((value - truth).abs() <= 2.0 * deviation);
+            }
+        }
+    }
+    tallies
 }
 
 fn tallied(

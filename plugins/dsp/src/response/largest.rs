@@ -53,19 +53,6 @@ pub fn largest(rivals: &[Rival]) -> Option<(usize, Level)> {
     Some((index, level))
 }
 
-/// Mean difference between the largest and the smallest of `count` values of standard normal
-/// noise: `integral of 1 - P(x)^count - (1 - P(x))^count dx` (Tippett, Biometrika 17, 1925, from
-/// memory; held against tabled values in the test). 0 for one.
-#[must_use]
-pub fn expected_range(count: usize) -> f64 {
-    let step = 0.01;
-    (-800..=800)
-        .map(|place| normal_share(f64::from(place) * step))
-        .map(|share| 1.0 - share.powf(count as f64) - (1.0 - share).powf(count as f64))
-        .sum::<f64>()
-        * step
-}
-
 /// The value that a standard normal variable stays below with probability `share`, by bisection.
 fn normal_quantile(share: f64) -> f64 {
     let (mut low, mut high) = (-8.0, 8.0);
@@ -82,7 +69,7 @@ fn normal_quantile(share: f64) -> f64 {
 
 /// Share of a standard normal distribution below `x`; off by less than 7.5e-8 (Abramowitz and
 /// Stegun 26.2.17, from memory, held against scipy.stats.norm in the test).
-fn normal_share(x: f64) -> f64 {
+pub(super) fn normal_share(x: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.231_641_9 * x.abs());
     let series = [
         0.319_381_530,
@@ -110,14 +97,6 @@ mod tests {
         assert!((normal_share(1.0) - 0.841_344_746).abs() < 1e-7);
         assert!((normal_quantile(0.975) - 1.959_963_985).abs() < 1e-5);
         assert!((normal_quantile(0.999) - 3.090_232_306).abs() < 1e-4);
-    }
-
-    #[test]
-    fn ranges_of_2_4_and_10_normal_values_are_1_128_2_059_and_3_078_within_0_1_percent() {
-        // d2 of control charts (from memory).
-        for (count, want) in [(2, 1.128), (4, 2.059), (10, 3.078)] {
-            assert!((expected_range(count) / want - 1.0).abs() < 1e-3, "{count}");
-        }
     }
 
     #[test]

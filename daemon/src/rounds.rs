@@ -1,0 +1,19 @@
+//! Rounds: named lists of checks over links, run by the clock or on demand.
+//!
+//! [`Schedule`] says when a round is due, [`decide`] what is to be done about it at a moment, the
+//! keeper looks at the clock, and the runner measures.
+
+mod calendar;
+mod keeper;
+mod outcome;
+mod runner;
+mod schedule;
+mod watch;
+
+#[cfg(test)]
+mod tests;
+
+pub use calendar::{Decision, decide};
+pub use keeper::{Keeper, Look, keep};
+pub use runner::{Asked, Rounds, round_of};
+pub use schedule::{Due, Schedule, ScheduleError};

@@ -1,0 +1,318 @@
+//! Runs a round: asks for its measurements, waits for them, and says how it went.
+
+use std::{sync::Arc, time::Duration};
+
+use goodwire_proto::v1::{Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State};
+use jiff::Timestamp;
+use tokio::sync::Mutex;
+use tokio_util::sync::CancellationToken;
+
+use super::{
+    keeper::{instant, stamp},
+    outcome,
+    schedule::Due,
+    watch::RunWatchers,
+};
+use crate::{
+    config::{CheckConfig, RoundConfig},
+    measure::{
+        ask::measure,
+        complete::Desk,
+        job::{Ending, bare},
+    },
+    refusal::Refusal,
+    store::{StoreError, new_run_name},
+};
+
+/// How often a link that gave no signal is tried again while its window is open.
+const WINDOW_RETRY: Duration = Duration::from_secs(300);
+
+/// How a run was asked for.
+#[derive(Debug, Clone, Default)]
+pub struct Asked {
+    /// The due date; `None`: somebody asked.
+    pub due: Option<Due>,
+    /// UUID of the request; empty where there is none.
+    pub request_id: String,
+    /// Somebody is in the room.
+    pub present: bool,
+}
+
+/// Runs rounds, one at a time.
+pub struct Rounds {
+    desk: Arc<Desk>,
+    watchers: RunWatchers,
+    turn: Mutex<()>,
+}
+
+/// One run while it is made.
+struct Performance {
+    run: Run,
+    round: RoundConfig,
+    asked: Asked,
+    cancel: CancellationToken,
+}
+
+impl Rounds {
+    /// Prepares to run the rounds of a desk's configuration.
+    #[must_use]
+    pub fn new(desk: &Arc<Desk>) -> Arc<Self> {
+        Arc::new(Self {
+            desk: Arc::clone(desk),
+            watchers: RunWatchers::default(),
+            turn: Mutex::default(),
+        })
+    }
+
+    /// Where its measurements are made.
+    #[must_use]
+    pub fn desk(&self) -> Arc<Desk> {
+        Arc::clone(&self.desk)
+    }
+
+    /// Begins a run and gives it; a due date or a request that has one already gives that.
+    ///
+    /// # Errors
+    /// What the store can meet.
+    pub async fn begin(
+        self: &Arc<Self>,
+        round: &RoundConfig,
+        asked: Asked,
+    ) -> Result<Run, StoreError> {
+        let run = Run {
+            name: new_run_name(&*self.desk.clock),
+            round: format!("rounds/{}", round.name),
+            state: State::Running.into(),
+            due_time: asked.due.map(|due| stamp(due.at)),
+            start_time: Some(self.desk.clock.timestamp()),
+            simulated: self.desk.config.interface.backend.is_simulated(),
+            ..Run::default()
+        };
+        let cancel = self.watchers.begin(&run);
+        let (desk, wanted, id) = (self.desk(), run.clone(), asked.request_id.clone());
+        let begun = tokio::task::spawn_blocking(move || desk.store.begin_run(&wanted, &id)).await;
+        let begun = begun.map_err(|error| StoreError::Internal {
+            text: error.to_string(),
+        })?;
+        if !begun.as_ref().is_ok_and(|begun| begun.name == run.name) {
+            self.watchers.end(&run);
+            return begun;
+        }
+        let performance = Performance {
+            run,
+            round: round.clone(),
+            asked,
+            cancel,
+        };
+        let rounds = Arc::clone(self);
+        tokio::spawn(async move { rounds.perform(performance).await });
+        begun
+    }
+
+    /// Follows a run; `None` where it has ended or never was.
+    #[must_use]
+    pub fn follow(&self, name: &str) -> Option<tokio::sync::watch::Receiver<Run>> {
+        self.watchers.follow(name)
+    }
+
+    /// Asks a run to end; false where it has ended or never was.
+    #[must_use]
+    pub fn cancel(&self, name: &str) -> bool {
+        self.watchers.cancel(name)
+    }
+
+    async fn perform(self: Arc<Self>, mut one: Performance) {
+        let _turn = self.turn.lock().await;
+        let links = self.links(&mut one);
+        match one.asked.due.and_then(|due| due.until) {
+            Some(until) => self.within_window(&mut one, links, until).await,
+            None => {
+                let checks = one.round.checks.clone();
+                self.check(&mut one, &checks, &links).await;
+            }
+        }
+        self.finish(one).await;
+    }
+
+    /// The links to check, in the rig's order; who is excused is noted.
+    fn links(&self, one: &mut Performance) -> Vec<String> {
+        let now = self.desk.clock.timestamp();
+        let excuses = self.desk.store.excuses(&now).unwrap_or_else(|error| {
+            tracing::error!(%error, "who is excused cannot be read");
+            Vec::new()
+        });
+        let names = round_links(&self.desk, &one.round);
+        let is_excused = |excuse: &Excuse| names.iter().any(|name| name == bare(&excuse.link));
+        one.run.excuses = excuses.into_iter().filter(is_excused).collect();
+        let away = |name: &String| one.run.excuses.iter().any(|one| bare(&one.link) == name);
+        names.iter().filter(|name| !away(name)).cloned().collect()
+    }
+
+    /// Tries the first check of each link until it has a signal, then does the others.
+    async fn within_window(&self, one: &mut Performance, links: Vec<String>, until: Timestamp) {
+        let (first, others) = one.round.checks.split_at(1);
+        let (first, others) = (first.to_vec(), others.to_vec());
+        let mut silent = links;
+        loop {
+            one.run
+                .checks
+                .retain(|check| !silent.iter().any(|link| bare(&check.link) == link));
+            self.check(one, &first, &silent).await;
+            let (waiting, there) = silent
+                .into_iter()
+                .partition(|link| outcome::is_silent(&one.run, link));
+            silent = waiting;
+            self.check(one, &others, &there).await;
+            let now = instant(&self.desk.clock.timestamp());
+            if silent.is_empty() || one.run.reason.is_some() || now >= until {
+                return;
+            }
+            let left = Duration::try_from(until.duration_since(now)).unwrap_or_default();
+            tokio::select! {
+                () = tokio::time::sleep(left.min(WINDOW_RETRY)) => {}
+                () = one.cancel.cancelled() => return,
+            }
+        }
+    }
+
+    /// Does some checks on some links: all are asked for at once, so that the rig is never idle.
+    async fn check(&self, one: &mut Performance, checks: &[CheckConfig], links: &[String]) {
+        let mut asked = Vec::new();
+        for check in checks.iter().filter(|_| !links.is_empty()) {
+            if one.cancel.is_cancelled() || one.run.reason.is_some() {
+                break;
+            }
+            match self.ask(one, check, links).await {
+                Ok(measurements) => asked.extend(measurements),
+                Err(Refusal::Forbidden { reason, text }) => {
+                    one.run.reason = Some(outcome::forbidden(reason, text));
+                }
+                Err(refusal) => {
+                    let text = refusal.to_string();
+                    let refused = links
+                        .iter()
+                        .map(|link| outcome::refused(link, check, &text));
+                    one.run.checks.extend(refused);
+                }
+            }
+        }
+        for measurement in asked {
+            let ended = self.wait(&measurement, &one.cancel).await;
+            outcome::add(&mut one.run, &ended);
+            self.tell(&one.run).await;
+        }
+    }
+
+    async fn ask(
+        &self,
+        one: &Performance,
+        check: &CheckConfig,
+        links: &[String],
+    ) -> Result<Vec<Measurement>, Refusal> {
+        let request = MeasureRequest {
+            links: links.to_vec(),
+            analysis: check.analysis.clone(),
+            parameters: Some(check.parameters.clone()),
+            present: one.asked.present,
+            ..MeasureRequest::default()
+        };
+        let desk = self.desk();
+        let asked = tokio::task::spawn_blocking(move || measure(&desk, &request)).await;
+        asked.unwrap_or_else(|error| {
+            let text = format!("a bug of the daemon: {error}");
+            Err(StoreError::Internal { text }.into())
+        })
+    }
+
+    /// Waits for the end of a measurement, which a cancelled run brings about.
+    async fn wait(&self, measurement: &Measurement, cancel: &CancellationToken) -> Measurement {
+        if let Some(mut news) = self.desk.watchers.follow(&measurement.name) {
+            let ended = async { while news.changed().await.is_ok() {} };
+            tokio::pin!(ended);
+            tokio::select! {
+                () = &mut ended => {}
+                () = cancel.cancelled() => {
+                    self.end_measurement(measurement).await;
+                    ended.await;
+                }
+            }
+        }
+        let (desk, name) = (self.desk(), measurement.name.clone());
+        let got = tokio::task::spawn_blocking(move || desk.store.get(&name)).await;
+        match got {
+            Ok(Ok(ended)) => ended,
+            // Nothing is known of its result, so it has none.
+            _ => measurement.clone(),
+        }
+    }
+
+    async fn end_measurement(&self, measurement: &Measurement) {
+        let (desk, name) = (self.desk(), measurement.name.clone());
+        let ending = Ending::Cancelled("its round was cancelled".into());
+        let ended = tokio::task::spawn_blocking(move || desk.end(bare(&name), ending));
+        if let Err(error) = ended.await {
+            tracing::error!(%error, "a bug of the daemon");
+        }
+    }
+
+    async fn finish(&self, one: Performance) {
+        let mut run = one.run;
+        if one.cancel.is_cancelled() && run.reason.is_none() {
+            run.reason = Some(Reason {
+                id: "cancelled".into(),
+                text: "somebody ended the run".into(),
+            });
+        }
+        outcome::conclude(
+            &mut run,
+            &round_links(&self.desk, &one.round),
+            &one.round.checks,
+        );
+        run.end_time = Some(self.desk.clock.timestamp());
+        self.tell(&run).await;
+        self.watchers.end(&run);
+    }
+
+    /// Stores how the run stands, then tells it.
+    async fn tell(&self, run: &Run) {
+        let (desk, kept) = (self.desk(), run.clone());
+        let stored = tokio::task::spawn_blocking(move || desk.store.update_run(&kept)).await;
+        match stored {
+            Ok(Ok(())) => self.watchers.tell(run),
+            Ok(Err(error)) => tracing::error!(run = run.name, %error, "is not stored"),
+            Err(error) => tracing::error!(%error, "a bug of the daemon"),
+        }
+    }
+}
+
+/// Names of the links of a round, in the rig's order.
+fn round_links(desk: &Desk, round: &RoundConfig) -> Vec<String> {
+    let links = desk.config.links.iter().map(|link| &link.name);
+    let is_meant = |name: &&String| {
+        let listed = round.links.as_ref();
+        listed.is_none_or(|listed| listed.contains(name))
+    };
+    links.filter(is_meant).cloned().collect()
+}
+
+/// A round as the API has it.
+///
+/// # Errors
+/// What the store can meet.
+pub fn round_of(desk: &Desk, round: &RoundConfig) -> Result<Round, StoreError> {
+    let now = instant(&desk.clock.timestamp());
+    let last = desk.store.last_run(&round.name)?;
+    let links = round_links(desk, round);
+    Ok(Round {
+        name: format!("rounds/{}", round.name),
+        schedule: round.schedule.to_string(),
+        next_time: round.schedule.next_after(now).map(|due| stamp(due.at)),
+        links: links.iter().map(|link| format!("links/{link}")).collect(),
+        checks: round.checks.iter().map(outcome::check_of).collect(),
+        last_run: last.map(|run| Run {
+            checks: Vec::new(),
+            findings: Vec::new(),
+            ..run
+        }),
+    })
+}
