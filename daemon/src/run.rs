@@ -78,6 +78,7 @@ pub async fn run(
     wait_for_first_opening(&engine).await;
     let rounds = Rounds::new(&desk);
     tokio::spawn(rounds::keep(Arc::clone(&rounds), ending.clone()));
+    tokio::spawn(rounds::send_messages(Arc::clone(&desk), ending.clone()));
     let services = Services {
         desk: Arc::clone(&desk),
         engine,

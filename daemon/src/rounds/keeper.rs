@@ -125,7 +125,12 @@ pub async fn keep(rounds: Arc<Rounds>, ending: CancellationToken) {
     let scheduled = rounds_of.filter(|round| round.schedule != Schedule::OnDemand);
     let mut keepers = Vec::new();
     for round in scheduled {
-        match Keeper::new(round, &desk.store, &desk.clock, desk.config.messages.is_some()) {
+        match Keeper::new(
+            round,
+            &desk.store,
+            &desk.clock,
+            desk.config.messages.is_some(),
+        ) {
             Ok(keeper) => keepers.push(Arc::new(keeper)),
             Err(error) => tracing::error!(round = round.name, %error, "is not kept"),
         }

@@ -2,7 +2,9 @@
 
 use std::{sync::Arc, time::Duration};
 
-use goodwire_proto::v1::{Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State};
+use goodwire_proto::v1::{
+    Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State, verdict::Outcome,
+};
 use jiff::Timestamp;
 use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
