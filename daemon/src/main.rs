@@ -7,6 +7,7 @@ use clap::Parser;
 use goodwired::{
     clock::SystemClock,
     config::Config,
+    page::PageListener,
     places,
     plugins::host_beside_daemon,
     run::{Start, run},
@@ -74,6 +75,9 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
         arguments.listen
     };
     let listeners = Listener::bind_all(&places)?;
+    let page = config.page_listen.as_deref().map(PageListener::bind);
+    let page = page.transpose()?;
+    let page_url = page.as_ref().map(PageListener::url);
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
     let plugin_dirs = arguments
         .plugins
@@ -86,13 +90,17 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
         host,
         spool_dir: state_dir,
         listeners,
+        page,
         clock,
     };
     let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
     runtime.block_on(async {
         let ending = CancellationToken::new();
         surroundings::end_on_signals(ending.clone())?;
-        run(start, ending, || surroundings::announce(&urls)).await
+        run(start, ending, || {
+            surroundings::announce(&urls, page_url.as_deref())
+        })
+        .await
     })?;
     runtime.shutdown_background();
     Ok(())
