@@ -1,6 +1,8 @@
 //! `goodwired`: reads its configuration, binds its listeners, and runs until it is told to end.
 
-use std::{path::PathBuf, process::ExitCode, sync::Arc};
+mod arguments;
+
+use std::{process::ExitCode, sync::Arc};
 
 use anyhow::Context;
 use clap::Parser;
@@ -17,30 +19,7 @@ use goodwired::{
 };
 use tokio_util::sync::CancellationToken;
 
-/// Measures wireless audio links against the cable they replaced.
-///
-/// It plays test sounds on the sends that its configuration names. Before anything plays: mute the
-/// PA and in-ear mixes and tell people, start low, and never send test tones into an open live
-/// system. `goodwire hold` forbids all playing, `goodwire stop` ends it at once.
-#[derive(Debug, Parser)]
-#[command(
-    version,
-    after_help = "Example: goodwired --config /etc/goodwire/goodwire.toml"
-)]
-struct Arguments {
-    /// The configuration, one TOML file.
-    #[arg(long, value_name = "FILE")]
-    config: PathBuf,
-    /// Where to listen: unix:PATH, or HOST:PORT on loopback. May be given several times.
-    #[arg(long, value_name = "PLACE")]
-    listen: Vec<String>,
-    /// Folder that keeps the results; one daemon a folder.
-    #[arg(long, value_name = "DIR")]
-    state: Option<PathBuf>,
-    /// Folder with plugin libraries.
-    #[arg(long, value_name = "DIR")]
-    plugins: Option<PathBuf>,
-}
+use arguments::Arguments;
 
 /// Bad configuration and wrong usage end with this; 2 would mean that a link failed.
 const EXIT_REFUSED: u8 = 3;
