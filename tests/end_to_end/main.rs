@@ -2,6 +2,7 @@
 
 mod analyses;
 mod asking;
+mod baselines;
 mod batches;
 mod kills;
 mod life;
