@@ -50,8 +50,8 @@ fn baselines_of_links_that_are_not_here_are_told_and_left_out() {
         .as_str()
         .expect("it has one")
         .to_owned();
-    goodwire(&old, &["baseline", "set", &name]);
-    goodwire(&old, &["baseline", "export", path]);
+    assert_eq!(goodwire(&old, &["baseline", "set", &name]).code, Some(0));
+    assert_eq!(goodwire(&old, &["baseline", "export", path]).code, Some(0));
     let text = fs::read_to_string(&file).expect("it was written");
     fs::write(&file, text.replace("links/lectern", "links/lecturn")).expect("it can be written");
     let said = goodwire(&old, &["baseline", "import", path]);

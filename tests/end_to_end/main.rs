@@ -4,6 +4,7 @@ mod analyses;
 mod asking;
 mod baselines;
 mod batches;
+mod commissioning;
 mod kills;
 mod life;
 mod permission;
