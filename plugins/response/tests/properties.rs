@@ -112,8 +112,8 @@ proptest! {
         let other = Link { inverted: !silent.inverted, ..silent.clone() };
         let both = [&silent.measured(), &other.measured()];
         let moved_db = beyond("magnitude", both, 0.0, 5.0);
-        // Present state, not exact: 0.000 6 dB and 0.002 degree were seen, where the clock is
-        // taken out; half of the 0.01 dB that closed forms are held to.
+        // Present state, not exact: 0.000 6 dB and 0.002 degree were seen, suspected to come of
+        // taking out the clock; half of the 0.01 dB that closed forms are held to.
         prop_assert!(moved_db < 5e-3, "{moved_db} dB");
         // Samples are rounded to single precision, which the deviations hold.
         // Half a turn forwards is half a turn backwards.
