@@ -6,6 +6,7 @@
 mod axis;
 mod draw;
 mod marker;
+mod simplify;
 
 pub(super) use axis::{Axis, Scale};
 

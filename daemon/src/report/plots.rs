@@ -74,13 +74,14 @@ pub(super) fn overlaid(measurements: &[(String, &Measurement)], id: &str) -> Vec
                 curve,
             })
         });
-        let drawn: Vec<Drawn<'_>> = found.take(PENS).collect();
-        let plot_id = format!("{id}-plot-{}", plots.len() + 1);
-        if let Some(mut plot) = plot(plot_id, &label(curve), &drawn)
-            && drawn.len() > 1
-        {
-            fit(&mut plot);
-            plots.push(plot);
+        let found: Vec<Drawn<'_>> = found.collect();
+        // More than there are pens go into several pictures.
+        for drawn in found.chunks(PENS).filter(|_| found.len() > 1) {
+            let plot_id = format!("{id}-plot-{}", plots.len() + 1);
+            if let Some(mut plot) = plot(plot_id, "Side by side", drawn) {
+                fit(&mut plot);
+                plots.push(plot);
+            }
         }
     }
     plots

@@ -134,8 +134,8 @@ fn cell(cell: &ComparisonCell) -> String {
     let told = numbers::spread(difference, spread);
     let sign = if difference > 0.0 { "+" } else { "" };
     match spread.is_none_or(|spread| difference.abs() > spread) && difference != 0.0 {
-        true => format!("{value} <strong>({sign}{told})</strong>"),
-        false => format!("{value} ({sign}{told})"),
+        true => format!("{value}<br><strong>({sign}{told})</strong>"),
+        false => format!("{value}<br>({sign}{told})"),
     }
 }
 

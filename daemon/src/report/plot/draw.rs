@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Bound, Pen, Plot, Series, marker};
+use super::{Bound, Pen, Plot, Series, marker, simplify};
 use crate::report::html::Safe;
 
 /// Markers along a curve.
@@ -150,14 +150,18 @@ fn curve(plot: &Plot, series: &Series, has_several: bool) -> String {
     let class = class(series.pen);
     let mut text = String::new();
     if !series.spread.is_empty() {
-        let (over, mut under) = (thinned(&px(1.0)), thinned(&px(-1.0)));
+        let (over, mut under) = (simplify::thinned(&px(1.0)), simplify::thinned(&px(-1.0)));
         under.reverse();
+        let (over, under) = (
+            simplify::straightened(&over),
+            simplify::straightened(&under),
+        );
         let around: Vec<_> = over.into_iter().chain(under).collect();
         let path = path(&around);
         writeln!(text, "<path class=\"band {class}\" d=\"{path}Z\"/>").expect("a string takes all");
     }
-    let points = thinned(&px(0.0));
-    let line = path(&points);
+    let points = simplify::thinned(&px(0.0));
+    let line = path(&simplify::straightened(&points));
     writeln!(text, "<path class=\"line {class}\" d=\"{line}\"/>").expect("a string takes all");
     if has_several {
         let markers: String = (0..MARKERS)
@@ -181,27 +185,6 @@ fn path(points: &[(f64, f64)]) -> String {
         write!(path, "{command}{x:.1} {y:.1}").expect("a string takes all");
     }
     path
-}
-
-/// Of the points in one pixel's width the first, lowest, highest and last, in their order: what is
-/// drawn is the same, and the curve of a night's watch is no longer than that of a minute.
-fn thinned(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
-    let mut kept = Vec::new();
-    for column in points.chunk_by(|a, b| a.0.floor() == b.0.floor()) {
-        let heights = || column.iter().map(|point| point.1).enumerate();
-        let by_height = |a: &(usize, f64), b: &(usize, f64)| a.1.total_cmp(&b.1);
-        let ends = [
-            Some(0),
-            heights().min_by(by_height).map(|(index, _)| index),
-            heights().max_by(by_height).map(|(index, _)| index),
-            column.len().checked_sub(1),
-        ];
-        let mut indices: Vec<usize> = ends.into_iter().flatten().collect();
-        indices.sort_unstable();
-        indices.dedup();
-        kept.extend(indices.into_iter().map(|index| column[index]));
-    }
-    kept
 }
 
 /// One line for each curve, and one for the limits.
