@@ -79,13 +79,15 @@ async fn two_measurements_stand_side_by_side_in_the_order_of_the_request() {
 async fn what_cannot_be_reported_is_refused_with_every_name_that_is_wrong() {
     let (daemon, run, measurements) = after_two_nights();
     let client = daemon.connect().await;
-    let missing = render(&client, &[&measurements[0], "measurements/none", "nobody"]);
-    let missing = missing.await.unwrap_err();
+    let names = [measurements[0].as_str(), "measurements/none", "nobody"];
+    let missing = render(&client, &names).await.unwrap_err();
     assert_eq!(missing.code(), Code::NotFound);
     for name in ["'measurements/none'", "'nobody'"] {
         assert!(missing.message().contains(name), "{}", missing.message());
     }
-    let mixed = render(&client, &[&run, &measurements[0]]).await.unwrap_err();
+    let mixed = render(&client, &[&run, &measurements[0]])
+        .await
+        .unwrap_err();
     assert_eq!(mixed.code(), Code::InvalidArgument);
     assert!(mixed.message().contains(&run), "{}", mixed.message());
     for wrong in [vec![], vec![measurements[0].as_str(); 101]] {
@@ -101,7 +103,11 @@ fn a_report_that_cannot_be_made_or_written_exits_with_3_and_says_which() {
     let missing = goodwire(&daemon, &["report", "measurements/none", "--out", &out]);
     assert_eq!(missing.code, Some(3));
     assert!(missing.err.contains("measurements/none"), "{}", missing.err);
-    let nowhere = daemon.folder().join("no/such/place.html").display().to_string();
+    let nowhere = daemon
+        .folder()
+        .join("no/such/place.html")
+        .display()
+        .to_string();
     let unwritten = goodwire(&daemon, &["report", &run, "--out", &nowhere]);
     assert_eq!(unwritten.code, Some(3));
     assert!(unwritten.err.contains(&nowhere), "{}", unwritten.err);

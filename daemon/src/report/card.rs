@@ -198,7 +198,7 @@ fn notes(subject: &Subject, level: Level, title: &str) -> String {
     let notes = subject.measurement.notes.iter();
     let texts: Vec<String> = notes
         .filter(|note| (note.level() == Level::Warning) == (level == Level::Warning))
-        .map(|note| Safe(&note.text).to_string())
+        .map(|note| Safe(&words::sentence(&note.text)).to_string())
         .collect();
     match texts.is_empty() {
         true => String::new(),

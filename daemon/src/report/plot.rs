@@ -75,7 +75,7 @@ pub(super) struct Bound {
 /// Different colours, dashes and markers that there are: more curves go into several pictures.
 pub(super) const PENS: usize = 5;
 
-const LEFT: f64 = 66.0;
+const LEFT: f64 = 78.0;
 const RIGHT: f64 = 22.0;
 const TOP: f64 = 14.0;
 const BOTTOM: f64 = 54.0;

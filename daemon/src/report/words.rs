@@ -39,6 +39,19 @@ pub(super) fn value(figure: &Figure) -> String {
     })
 }
 
+/// A text as a sentence stands: with a capital at its beginning and a full stop at its end.
+pub(super) fn sentence(text: &str) -> String {
+    let mut characters = text.chars();
+    let begun: String = match characters.next() {
+        Some(first) => first.to_uppercase().chain(characters).collect(),
+        None => return String::new(),
+    };
+    match begun.ends_with(['.', '!', '?']) {
+        true => begun,
+        false => format!("{begun}."),
+    }
+}
+
 /// `A` to `Z`, then `AA` and so on.
 pub(super) fn letters(index: usize) -> String {
     let last = char::from(b'A' + u8::try_from(index % 26).expect("less than 26"));
@@ -73,6 +86,12 @@ mod tests {
             [0, 25, 26, 701, 702].map(letters),
             ["A", "Z", "AA", "ZZ", "AAA"]
         );
+    }
+
+    #[test]
+    fn a_note_becomes_a_sentence_and_a_sentence_stays_one() {
+        assert_eq!(sentence("hum at 50 Hz"), "Hum at 50 Hz.");
+        assert_eq!(sentence("Hum."), "Hum.");
     }
 
     #[test]

@@ -63,7 +63,7 @@ fn labels(plot: &Plot) -> String {
     format!(
         "<text x=\"0\" y=\"{below:.1}\">{x}</text>\
          <text x=\"{width:.1}\" y=\"{below:.1}\" text-anchor=\"end\">{ratio}</text>\
-         <text transform=\"translate(-50 {middle:.1}) rotate(-90)\" text-anchor=\"middle\">{y}</text>",
+         <text transform=\"translate(-60 {middle:.1}) rotate(-90)\" text-anchor=\"middle\">{y}</text>",
         below = height + 42.0,
         middle = height / 2.0,
         x = Safe(&plot.x.label),
