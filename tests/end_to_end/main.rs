@@ -10,5 +10,6 @@ mod plugin;
 mod reports;
 mod rounds;
 mod streams;
+mod telling;
 mod verdicts;
 mod watching;
