@@ -75,6 +75,12 @@ fn metrics_tell_the_outcome_and_the_page_answers_localhost_alone() {
         goodwire(&daemon, &["rounds", "run", "nightly"]).code,
         Some(2)
     );
+    let report = get(port, "localhost", "/");
+    assert!(
+        report.contains("<html") && report.contains("lectern"),
+        "{report}"
+    );
+    assert!(get(port, "localhost", "/runs/none").contains("404 Not Found"));
     let metrics = get(port, "localhost", "/metrics");
     for line in [
         "goodwire_check_outcome{link=\"lectern\",analysis=\"latency\"} 2",

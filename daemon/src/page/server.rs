@@ -1,22 +1,32 @@
-//! The HTTP server: `/metrics`, `/healthz`, `/readyz`.
+//! The HTTP server: `/` and `/runs/{run}` as reports, `/metrics`, `/healthz`, `/readyz`.
 
 use std::{net::TcpListener, sync::Arc};
 
 use axum::{
     Router,
-    extract::{Request, State},
+    extract::{Path, Request, State},
     http::{StatusCode, header},
     middleware::{self, Next},
-    response::{IntoResponse, Response},
+    response::{Html, IntoResponse, Response},
     routing::get,
 };
+use goodwire_proto::v1::run;
 use tokio_util::sync::CancellationToken;
 
 use super::metrics::metrics;
-use crate::{audio::engine::Engine, measure::complete::Desk};
+use crate::{
+    audio::engine::Engine,
+    measure::{complete::Desk, job::bare},
+    refusal::Refusal,
+    report,
+    store::{RunQuery, StoreError},
+};
 
 /// What Prometheus expects of its text format.
 const METRICS_TYPE: &str = "text/plain; version=0.0.4; charset=utf-8";
+
+/// The page needs nothing but its own styles, and nothing else is to run in it.
+const NO_SCRIPTS: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
 /// A bound place to serve at.
 #[derive(Debug)]
@@ -72,6 +82,8 @@ pub async fn serve(
     ending: CancellationToken,
 ) -> anyhow::Result<()> {
     let routes = Router::new()
+        .route("/", get(show_last_run))
+        .route("/runs/{run}", get(show_run))
         .route("/metrics", get(show_metrics))
         .route("/healthz", get(async || "alive\n"))
         .route("/readyz", get(show_ready))
@@ -100,6 +112,42 @@ async fn only_for_loopback(request: Request, next: Next) -> Response {
         return (StatusCode::MISDIRECTED_REQUEST, text).into_response();
     }
     next.run(request).await
+}
+
+/// The report of the run that ended last.
+async fn show_last_run(State(sources): State<Sources>) -> Response {
+    let desk = Arc::clone(&sources.desk);
+    let last = tokio::task::spawn_blocking(move || last_run(&desk)).await;
+    match last {
+        Ok(Ok(Some(name))) => show_run(State(sources), Path(name)).await,
+        Ok(Ok(None)) => "no round has run yet\n".into_response(),
+        Ok(Err(error)) => (StatusCode::SERVICE_UNAVAILABLE, error.to_string()).into_response(),
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
+    }
+}
+
+fn last_run(desk: &Desk) -> Result<Option<String>, StoreError> {
+    let (runs, _) = desk.store.runs(&RunQuery::default())?;
+    let ended = runs.iter().find(|run| run.state() == run::State::Ended);
+    Ok(ended.map(|run| bare(&run.name).to_owned()))
+}
+
+/// The report of one run.
+async fn show_run(State(sources): State<Sources>, Path(name): Path<String>) -> Response {
+    let gathered = tokio::task::spawn_blocking(move || {
+        report::gather(&sources.desk, &[format!("runs/{name}")])
+            .map(|report| report::render(&report))
+    });
+    match gathered.await {
+        Ok(Ok(page)) => {
+            ([(header::CONTENT_SECURITY_POLICY, NO_SCRIPTS)], Html(page)).into_response()
+        }
+        Ok(Err(Refusal::Store(error))) if !matches!(error, StoreError::NotFound { .. }) => {
+            (StatusCode::SERVICE_UNAVAILABLE, error.to_string()).into_response()
+        }
+        Ok(Err(refusal)) => (StatusCode::NOT_FOUND, refusal.to_string()).into_response(),
+        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
+    }
 }
 
 async fn show_metrics(State(sources): State<Sources>) -> Response {

@@ -7,8 +7,8 @@ use goodwire_proto::v1::{
 
 use crate::{config::CheckConfig, judge, measure::job::bare};
 
-/// The reason of a measurement that means: the link is not there.
-const SILENT: &str = "no-signal";
+/// Reasons of a measurement that mean: the link is not there. A receiver may hiss meanwhile.
+const SILENT: [&str; 2] = ["no-signal", "unrelated"];
 
 /// Adds an ended measurement to a run.
 pub(super) fn add(run: &mut Run, measurement: &Measurement) {
@@ -60,7 +60,7 @@ pub(super) fn is_silent(run: &Run, link: &str) -> bool {
     let mut checks = run.checks.iter();
     let check = checks.find(|check| bare(&check.link) == link);
     let reason = check.and_then(|check| check.reason.as_ref());
-    reason.is_some_and(|reason| reason.id == SILENT)
+    reason.is_some_and(|reason| SILENT.contains(&reason.id.as_str()))
 }
 
 /// What is said of a check that was refused.
