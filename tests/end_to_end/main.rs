@@ -3,6 +3,7 @@
 mod analyses;
 mod asking;
 mod batches;
+mod faults;
 mod kills;
 mod life;
 mod permission;
