@@ -7,6 +7,7 @@
 mod interface;
 mod limits;
 mod links;
+mod messages;
 mod mistakes;
 mod nearest;
 mod rounds;
@@ -26,7 +27,8 @@ pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
     AlsaConfig, AtValue, Backend, CheckConfig, Config, InterfaceConfig, JackConfig, LimitConfig,
-    LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
+    LinkConfig, MessagesConfig, MessagesWhen, ReferenceConfig, RoundConfig, SafetyConfig,
+    SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;
@@ -115,6 +117,8 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let safety = links::read_safety(file, is_simulated);
     let limits = limits::read(file, &links);
     let rounds = rounds::read(file, &links);
+    let messages = messages::read(file);
+    let page_listen = messages::read_page(file);
     file.close();
     wiring::check_names(&links);
     wiring::check_ceilings(&links, &safety);
@@ -133,6 +137,8 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
         safety,
         limits,
         rounds,
+        messages,
+        page_listen,
         hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
     })
 }

@@ -5,6 +5,8 @@
 
 mod calendar;
 mod keeper;
+mod message;
+mod messenger;
 mod outcome;
 mod runner;
 mod schedule;
@@ -15,5 +17,7 @@ mod tests;
 
 pub use calendar::{Decision, decide};
 pub use keeper::{Keeper, Look, keep};
+pub use message::{headline, message};
+pub use messenger::send_messages;
 pub use runner::{Asked, Rounds, round_of};
 pub use schedule::{Due, Schedule, ScheduleError};

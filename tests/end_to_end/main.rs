@@ -10,5 +10,6 @@ mod permission;
 mod plugin;
 mod rounds;
 mod streams;
+mod telling;
 mod verdicts;
 mod watching;

@@ -27,6 +27,10 @@ pub struct Config {
     pub limits: Vec<LimitConfig>,
     /// The rounds, in the order of the file.
     pub rounds: Vec<RoundConfig>,
+    /// Who is told of runs; `None`: nobody.
+    pub messages: Option<MessagesConfig>,
+    /// Where the page and the metrics are served, `HOST:PORT` on loopback; `None`: nowhere.
+    pub page_listen: Option<String>,
     /// BLAKE3 hash of the file's text, in hexadecimal.
     pub hash: String,
 }
@@ -189,6 +193,24 @@ pub struct RoundConfig {
     pub links: Option<Vec<String>>,
     /// What is checked on each link, in order.
     pub checks: Vec<CheckConfig>,
+}
+
+/// Who is told of runs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MessagesConfig {
+    /// The program with its arguments, which gets the message on its standard input.
+    pub command: Vec<String>,
+    /// Of which runs it is told.
+    pub when: MessagesWhen,
+}
+
+/// Of which runs a message goes out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MessagesWhen {
+    /// Of those that did not pass, and of missed ones.
+    Trouble,
+    /// Of every one.
+    Always,
 }
 
 /// One analysis of a round.
