@@ -199,16 +199,6 @@ pub const FAULTS: &[Fault] = &[
         &["lectern neighbours-sound"],
     ),
     fault(
-        "a return hears another link's send instead",
-        &[LATENCY],
-        &[&[
-            ("lectern", "hard_clip_dbfs", "-120.0"),
-            ("lectern", "hears", "\"riser\""),
-            ("lectern", "hears_db", "0.0"),
-        ]],
-        &["lectern neighbours-sound"],
-    ),
-    fault(
         "hum",
         &[NOISE],
         &[&[("lectern", "hum_dbfs", "-50.0")]],

@@ -204,7 +204,7 @@ fn the_same_nights_with_a_knob_turned_by_2_db_are_told_every_time() {
                 .filter(|figure| figure.id == "gain");
             gains.for_each(|gain| gain.value = gain.value.map(|db| db + 2.0));
         }
-        let ids = scene::run_ids(&seen_of(today, &first, &[first.clone()]));
+        let ids = scene::run_ids(&seen_of(today, &first, std::slice::from_ref(&first)));
         assert_eq!(ids, [format!("{} return-knob", link.name)]);
     }
 }

@@ -12,8 +12,8 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     }
     Some(format!(
         "None of the {count} links gave a signal, so look at what they share first: the mains of \
-         the receivers, the multicore or patch bay to the interface, and whether all transmitters \
-         were put away switched off; one link measured with a cable in its place tells wiring \
+         the receivers, the multicore or patch bay to the interface, and whether the \
+         transmitters were put away switched off or into a dock without mains; one link measured with a cable in its place tells wiring \
          from radio."
     ))
 }

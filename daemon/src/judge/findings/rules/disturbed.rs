@@ -10,13 +10,19 @@ const JITTER_MS: f64 = 0.5;
 /// Notes of steps and tones in which something else was heard.
 const NOTES: [&str; 2] = ["disturbed-steps", "disturbed-tones"];
 /// Events of lost sound.
-const EVENTS: [&str; 3] = ["gap", "click", "shift"];
+const EVENTS: [&str; 2] = ["gap", "click"];
+/// The event of a delay that stepped while it was measured.
+const SHIFT: &str = "shift";
 
-/// The jitter in ms, where it is that of a link that finds its time anew.
-pub(super) fn jitter_ms(link: &Link<'_>) -> Option<f64> {
+/// What the latency did, where the link finds its time anew while it runs.
+pub(super) fn unsteady(link: &Link<'_>) -> Option<String> {
     let jitters = link.figures("jitter").filter_map(Interval::of);
     let mut far = jitters.filter(|one| one.against(None, Some(JITTER_MS)) == Standing::Outside);
-    far.next().map(|jitter| jitter.value)
+    match (far.next(), link.event(SHIFT)) {
+        (Some(jitter), _) => Some(format!("differs by {:.2} ms between repeats", jitter.value)),
+        (None, Some(_)) => Some("stepped while it was measured".to_owned()),
+        (None, None) => None,
+    }
 }
 
 /// True where something else than the stimulus was heard, or the stimulus was missing for a time.
@@ -27,5 +33,5 @@ pub(super) fn is_broken(link: &Link<'_>) -> bool {
 
 /// True for either.
 pub(super) fn is_disturbed(link: &Link<'_>) -> bool {
-    jitter_ms(link).is_some() || is_broken(link)
+    unsteady(link).is_some() || is_broken(link)
 }

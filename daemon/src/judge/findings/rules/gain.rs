@@ -1,5 +1,7 @@
 //! How gain and clip point of a link stand to its baseline.
 
+use goodwire_proto::v1::Figure;
+
 use crate::judge::findings::evidence::Link;
 
 /// A gain that moved by less than this is left to its limits, in dB.
@@ -41,7 +43,7 @@ pub(super) fn clip_point_is_wrong(link: &Link<'_>) -> bool {
 /// How far at least the clip point has risen, where the link no longer clips at any level.
 fn out_of_reach_db(link: &Link<'_>) -> Option<f64> {
     link.pairs().find_map(|(now, baseline)| {
-        let of = |one: &[goodwire_proto::v1::Figure], id: &str| {
+        let of = |one: &[Figure], id: &str| {
             let figure = one.iter().find(|figure| figure.id == id);
             figure.and_then(|figure| figure.value)
         };

@@ -1,6 +1,6 @@
 //! The delay of a digital link belongs to its mode.
 
-use super::{Evidence, gain::GAIN_STEP_DB, neighbours_sound};
+use super::{Evidence, disturbed::unsteady, gain::GAIN_STEP_DB, link_clock, neighbours_sound};
 
 /// A latency that moved by less than this is left to its limits, in ms.
 const LATENCY_STEP_MS: f64 = 0.5;
@@ -8,7 +8,9 @@ const LATENCY_STEP_MS: f64 = 0.5;
 pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     let link = evidence.link;
     let moved_ms = link.moved("latency", LATENCY_STEP_MS)?;
-    if neighbours_sound::instead(evidence).is_some() {
+    // A latency that does not stand still has no step to tell.
+    let wanders = unsteady(link).is_some() || link_clock::off_ppm(link).is_some();
+    if wanders || neighbours_sound::instead(evidence).is_some() {
         return None;
     }
     let told = if link.stayed("gain", GAIN_STEP_DB) {

@@ -2,7 +2,7 @@
 
 use super::{
     Evidence,
-    disturbed::{is_broken, jitter_ms},
+    disturbed::{is_broken, unsteady},
     interface_clock, interference, xruns,
 };
 
@@ -10,7 +10,7 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     let gives_way = interference::look(evidence).is_some()
         || interface_clock::look(evidence).is_some()
         || xruns::look(evidence).is_some()
-        || jitter_ms(evidence.link).is_some();
+        || unsteady(evidence.link).is_some();
     if gives_way || !is_broken(evidence.link) {
         return None;
     }

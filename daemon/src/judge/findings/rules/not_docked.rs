@@ -13,23 +13,23 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
         .everyone()
         .filter(|link| link.setup(DOCK) == Some(dock))
         .collect();
-    if !of_dock.iter().all(|link| is_silent(link)) {
+    let gives_way = all_silent::look(evidence).is_some();
+    if gives_way || !of_dock.iter().all(|link| is_silent(link)) {
         return None;
     }
-    match of_dock.len() {
-        1 if all_silent::look(evidence).is_some() => None,
-        1 => Some(format!(
+    Some(match of_dock.len() {
+        1 => format!(
             "Nothing of the test sound came back, and the link is alone in its dock ({dock}): look \
              whether the transmitter is in the dock and its contacts are clean, whether the dock \
              has mains, and then for an empty battery; a fresh battery outside the dock tells \
              which."
-        )),
-        count => Some(format!(
+        ),
+        count => format!(
             "None of the {count} links of the dock {dock} gave a signal: look whether the \
              transmitters were put into it and whether it has mains, before looking for {count} \
              flat batteries."
-        )),
-    }
+        ),
+    })
 }
 
 #[cfg(test)]
