@@ -6,12 +6,12 @@
 //! be told to be kept or broken: the outcome is UNMEASURED.
 
 mod compare;
-mod drift;
+pub(crate) mod drift;
 mod findings;
-mod interval;
+pub(crate) mod interval;
 mod limit;
-mod place;
-mod words;
+pub(crate) mod place;
+pub(crate) mod words;
 
 #[cfg(test)]
 mod tests;

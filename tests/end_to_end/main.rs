@@ -2,12 +2,15 @@
 
 mod analyses;
 mod asking;
+mod baselines;
 mod batches;
+mod commissioning;
 mod faults;
 mod kills;
 mod life;
 mod permission;
 mod plugin;
+mod reports;
 mod rounds;
 mod streams;
 mod telling;

@@ -50,6 +50,8 @@ pub enum Command {
     Match(matching::Match),
     /// Measure the positions of an input switch, and say which suits the source: plays sound
     Positions(positions::PositionsOf),
+    /// Take a link into service: measure it, propose limits, set the baseline: plays sound
+    Commission(commission::Commission),
     /// Say how many volts full scale is, so that results also speak dBu
     Calibrate(calibrate::Calibrate),
     /// What was measured, newest first
@@ -74,6 +76,8 @@ Examples:
         #[command(subcommand)]
         action: Option<rounds::Rounds>,
     },
+    /// Write a page of a run, or of measurements side by side: one HTML file
+    Report(report::Report),
     /// The room is empty: sound may be played with nobody present, until then
     Permit(room::Permit),
     /// The room is in use: end what plays, play nothing until release
@@ -100,7 +104,7 @@ Examples:
   goodwire measure all latency --json    every link, as JSON
   goodwire results --since 24h           what was found since yesterday
 
-Exit codes of measure, analyse, show and compare:
+Exit codes of measure, analyse, show, compare, commission, rounds run and rounds show:
   0  passed, or succeeded without limits
   1  drift: within limits, but moved from the baseline
   2  fail: a limit is broken

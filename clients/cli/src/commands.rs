@@ -4,6 +4,7 @@ pub mod analyse;
 pub mod analyses;
 pub mod baseline;
 pub mod calibrate;
+pub mod commission;
 pub mod compare;
 pub mod completions;
 pub mod demo;
@@ -13,6 +14,7 @@ pub mod links;
 pub mod matching;
 pub mod measure;
 pub mod positions;
+pub mod report;
 pub mod results;
 pub mod room;
 pub mod rounds;
@@ -37,12 +39,14 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Analyse(arguments) => analyse::run(session, arguments).await,
         Command::Match(arguments) => matching::run(session, arguments).await,
         Command::Positions(arguments) => positions::run(session, arguments).await,
+        Command::Commission(arguments) => commission::run(session, arguments).await,
         Command::Calibrate(arguments) => calibrate::run(session, arguments).await,
         Command::Results(arguments) => results::run(session, arguments).await,
         Command::Show(arguments) => show_one::run(session, arguments).await,
         Command::Export(arguments) => export::run(session, arguments).await,
         Command::Compare(arguments) => compare::run(session, arguments).await,
         Command::Baseline(action) => baseline::run(session, action).await,
+        Command::Report(arguments) => report::run(session, arguments).await,
         Command::Rounds { action } => rounds::run(session, action).await,
         Command::Permit(arguments) => room::permit(session, arguments).await,
         Command::Hold(arguments) => room::hold(session, arguments).await,

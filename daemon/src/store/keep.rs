@@ -11,7 +11,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 use super::{
     Store,
     error::StoreError,
-    measurements::get,
+    measurements::{get, insert},
     names::{id_of, link_of},
     rows::{from_ns, to_ns},
 };
@@ -37,16 +37,39 @@ impl Store {
         };
         self.write(move |transaction| {
             refuse_unsuccessful(transaction, &baseline.measurement)?;
-            transaction.execute(
-                "INSERT OR REPLACE INTO baselines (link, analysis, measurement, create_time)
-                 VALUES (?1, ?2, ?3, ?4)",
-                params![
-                    link_of(&baseline.link),
-                    baseline.analysis,
-                    id_of(&baseline.measurement),
-                    baseline.create_time.as_ref().map(to_ns)
-                ],
-            )?;
+            write_baseline(transaction, &baseline)?;
+            Ok(baseline)
+        })
+    }
+
+    /// Stores a measurement of another machine, where it is not here yet, and makes it the baseline
+    /// of its link and analysis. The link's last figures stay as they are.
+    ///
+    /// # Errors
+    /// What writing can meet.
+    pub fn import_baseline(
+        &self,
+        measurement: &Measurement,
+        time: Timestamp,
+    ) -> Result<Baseline, StoreError> {
+        let measurement = measurement.clone();
+        self.write(move |transaction| {
+            if matches!(
+                get(transaction, &measurement.name),
+                Err(StoreError::NotFound { .. })
+            ) {
+                insert(transaction, &measurement, None, 0)?;
+                let end = measurement.end_time.as_ref().map(to_ns);
+                let sql = "UPDATE measurements SET end_time = ?2 WHERE id = ?1";
+                transaction.execute(sql, params![id_of(&measurement.name), end])?;
+            }
+            let baseline = Baseline {
+                link: measurement.link,
+                analysis: measurement.analysis,
+                measurement: measurement.name,
+                create_time: Some(time),
+            };
+            write_baseline(transaction, &baseline)?;
             Ok(baseline)
         })
     }
@@ -80,6 +103,40 @@ impl Store {
     pub fn baseline(&self, link: &str, analysis: &str) -> Result<Option<Measurement>, StoreError> {
         let sql = "SELECT measurement FROM baselines WHERE link = ?1 AND analysis = ?2";
         self.read(|connection| named_by(connection, sql, &[link_of(link), analysis]))
+    }
+
+    /// The newest measurement with a result that was made before this one of the same link and
+    /// analysis, in the same way (live or recorded, simulated or real); `None` where there is none.
+    /// Matches are left out: a cable stood in the link's place.
+    ///
+    /// # Errors
+    /// What reading can meet.
+    pub fn measurement_before(
+        &self,
+        measurement: &Measurement,
+    ) -> Result<Option<Measurement>, StoreError> {
+        let sql = "SELECT id FROM measurements
+                   WHERE link = ?1 AND analysis = ?2 AND id < ?3 AND state = 3 AND NOT is_match
+                   ORDER BY id DESC";
+        let alike = |other: &Measurement| {
+            (other.simulated, other.recorded) == (measurement.simulated, measurement.recorded)
+        };
+        self.read(|connection| {
+            let mut statement = connection.prepare_cached(sql)?;
+            let key = [
+                link_of(&measurement.link),
+                &measurement.analysis,
+                id_of(&measurement.name),
+            ];
+            let mut rows = statement.query(key)?;
+            while let Some(row) = rows.next()? {
+                let other = get(connection, &row.get::<_, String>(0)?)?;
+                if alike(&other) {
+                    return Ok(Some(other));
+                }
+            }
+            Ok(None)
+        })
     }
 
     /// Puts a match in force for a link. [`Store::finish`] does it by itself; this is for a match
@@ -260,6 +317,20 @@ fn all<T>(
     let mut statement = connection.prepare_cached(sql)?;
     let rows = statement.query_map([], of)?.collect::<Result<_, _>>();
     Ok(rows?)
+}
+
+fn write_baseline(transaction: &Transaction<'_>, baseline: &Baseline) -> Result<(), StoreError> {
+    transaction.execute(
+        "INSERT OR REPLACE INTO baselines (link, analysis, measurement, create_time)
+         VALUES (?1, ?2, ?3, ?4)",
+        params![
+            link_of(&baseline.link),
+            baseline.analysis,
+            id_of(&baseline.measurement),
+            baseline.create_time.as_ref().map(to_ns)
+        ],
+    )?;
+    Ok(())
 }
 
 fn baseline_of(row: &Row<'_>) -> rusqlite::Result<Baseline> {

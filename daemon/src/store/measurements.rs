@@ -167,7 +167,7 @@ fn of_request(connection: &Connection, id: &str) -> Result<Vec<Measurement>, Sto
         .collect()
 }
 
-fn insert(
+pub(super) fn insert(
     transaction: &Transaction<'_>,
     measurement: &Measurement,
     request_id: Option<&str>,
