@@ -25,7 +25,7 @@ use goodwire_proto::v1::{
 use crate::config::LimitConfig;
 
 pub use compare::compare;
-pub use findings::findings;
+pub use findings::{Seen, findings, run_findings};
 
 /// Says what the limits and the baseline say of a measurement that has ended.
 ///
