@@ -7,6 +7,7 @@
 mod interface;
 mod limits;
 mod links;
+mod masks;
 mod mistakes;
 mod nearest;
 mod rounds;
@@ -25,8 +26,9 @@ use toml::de::DeTable;
 pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
-    AlsaConfig, AtValue, Backend, CheckConfig, Config, InterfaceConfig, JackConfig, LimitConfig,
-    LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
+    AlsaConfig, AtValue, Backend, CheckConfig, Config, CurveLimit, GroupConfig, InterfaceConfig,
+    JackConfig, LimitConfig, LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig,
+    SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;

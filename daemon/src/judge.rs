@@ -6,10 +6,12 @@
 //! be told to be kept or broken: the outcome is UNMEASURED.
 
 mod compare;
+mod curve;
 mod drift;
 mod findings;
 mod interval;
 mod limit;
+mod line;
 mod place;
 mod words;
 
@@ -22,7 +24,7 @@ use goodwire_proto::v1::{
     verdict::Outcome::{self, Drift, Fail, Pass, Unmeasured, Unspecified},
 };
 
-use crate::config::LimitConfig;
+use crate::config::{GroupConfig, LimitConfig};
 
 pub use compare::compare;
 pub use findings::findings;
@@ -64,9 +66,11 @@ fn applies(limit: &LimitConfig, measurement: &Measurement) -> bool {
         .link
         .strip_prefix("links/")
         .unwrap_or(&measurement.link);
+    let group_has = |group: &GroupConfig| group.links.iter().any(|name| name == link);
     limit.analysis == measurement.analysis
         && !link.is_empty()
         && limit.link.as_ref().is_none_or(|name| name == link)
+        && limit.group.as_ref().is_none_or(group_has)
 }
 
 /// The worse of two outcomes: FAIL over UNMEASURED over DRIFT over PASS.

@@ -1,10 +1,9 @@
 mod causes;
+mod curves;
 mod limits;
 mod moves;
 mod properties;
 mod side_by_side;
-
-use std::collections::BTreeMap;
 
 use goodwire_proto::v1::{Figure, Measurement, Verdict, measurement::State};
 use prost_types::{Struct, Value, value::Kind};
@@ -54,13 +53,9 @@ fn baseline(figures: Vec<Figure>) -> Measurement {
 
 fn limit(figure: &str) -> LimitConfig {
     LimitConfig {
-        link: None,
         analysis: "response".to_owned(),
         figure: figure.to_owned(),
-        at: BTreeMap::new(),
-        min: None,
-        max: None,
-        drift: None,
+        ..LimitConfig::default()
     }
 }
 
