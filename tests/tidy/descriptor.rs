@@ -34,6 +34,8 @@ const SAID_IN_WORDS: [&str; 11] = [
     "`x_unit`",
     "`y_unit`",
     "in the figure's unit",
+    "in the unit of the curve's",
+    "in the history's unit",
     "in its own unit",
     "in the row's unit",
     "full scale = 1",
