@@ -29,7 +29,7 @@ const UNITS: [&str; 16] = [
     "seed",
 ];
 /// Words of a comment that say what a number without a unit in its name counts in.
-const SAID_IN_WORDS: [&str; 11] = [
+const SAID_IN_WORDS: [&str; 13] = [
     "`unit`",
     "`x_unit`",
     "`y_unit`",
