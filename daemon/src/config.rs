@@ -34,6 +34,9 @@ pub use types::{
 use mistakes::Mistakes;
 use section::Section;
 
+/// A hundred years.
+const KEEP_DAYS_MAX: u64 = 36_500;
+
 /// The least that works, for whoever begins with nothing.
 const LEAST: &str = r#"at least this:
 site = "lantern-cellar"
@@ -117,6 +120,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let safety = links::read_safety(file, is_simulated);
     let limits = limits::read(file, &links);
     let rounds = rounds::read(file, &links);
+    let keep_curves_days = read_store(file);
     file.close();
     wiring::check_names(&links);
     wiring::check_ceilings(&links, &safety);
@@ -135,6 +139,15 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
         safety,
         limits,
         rounds,
+        keep_curves_days,
         hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
     })
+}
+
+/// Reads `[store]`: for how many days curves are kept.
+fn read_store(file: &Section<'_>) -> Option<u32> {
+    let section = file.section("store", "[store]")?;
+    let days = section.whole("keep_curves_days", 1..=KEEP_DAYS_MAX);
+    section.close();
+    days.and_then(|days| u32::try_from(days).ok())
 }

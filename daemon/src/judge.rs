@@ -9,10 +9,12 @@ mod compare;
 mod curve;
 mod drift;
 mod findings;
+mod heading;
 mod interval;
 mod limit;
 mod line;
 mod place;
+mod trend;
 mod words;
 
 #[cfg(test)]
@@ -28,6 +30,9 @@ use crate::config::{GroupConfig, LimitConfig};
 
 pub use compare::compare;
 pub use findings::findings;
+pub use heading::{limited, trend_finding, trend_in_words};
+pub use place::asked as asked_place;
+pub use trend::{Crossing, Night, Trend};
 
 /// Says what the limits and the baseline say of a measurement that has ended.
 ///

@@ -8,6 +8,7 @@ mod keeper;
 mod outcome;
 mod runner;
 mod schedule;
+mod trends;
 mod watch;
 
 #[cfg(test)]
@@ -17,3 +18,4 @@ pub use calendar::{Decision, decide};
 pub use keeper::{Keeper, Look, keep};
 pub use runner::{Asked, Rounds, round_of};
 pub use schedule::{Due, Schedule, ScheduleError};
+pub use trends::nights;

@@ -9,6 +9,7 @@ mod pages;
 mod rig;
 mod rounds;
 mod server;
+mod trend;
 mod upload;
 
 use std::sync::Arc;

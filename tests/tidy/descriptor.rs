@@ -10,12 +10,13 @@ use prost_types::{
 };
 
 /// How names of numbers end: the unit of what is counted or measured.
-const UNITS: [&str; 16] = [
+const UNITS: [&str; 17] = [
     "_hz",
     "_db",
     "_dbfs",
     "_s",
     "_ms",
+    "_weeks",
     "_frames",
     "_frame",
     "_count",

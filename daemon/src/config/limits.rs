@@ -12,6 +12,8 @@ use super::{
 
 const FIGURE: &str = "the id of a figure in snake_case, such as \"deviation\"";
 const ANALYSIS: &str = "the id of an analysis, such as \"response\"";
+/// Further ahead a trend says nothing.
+const HORIZON_WEEKS_MAX: f64 = 52.0;
 const AT: &str = "numbers and texts by name, such as at = { from_hz = 125, to_hz = 250 }";
 
 /// Reads all limits; the wrong ones are noted.
@@ -43,6 +45,7 @@ fn read_limit(section: &Section<'_>, links: &[LinkDraft<'_>]) -> LimitConfig {
         min: section.number("min", finite.clone()),
         max: section.number("max", finite),
         drift: section.number("drift", 0.0..=f64::MAX),
+        horizon_weeks: section.number("horizon_weeks", 0.0..=HORIZON_WEEKS_MAX),
     };
     let is_open = !["min", "max", "drift"].iter().any(|key| section.has(key));
     if limit.curve.is_none() && is_open {

@@ -27,6 +27,8 @@ pub struct Config {
     pub limits: Vec<LimitConfig>,
     /// The rounds, in the order of the file.
     pub rounds: Vec<RoundConfig>,
+    /// Curves of measurements older than so many days are dropped; `None`: all are kept.
+    pub keep_curves_days: Option<u32>,
     /// BLAKE3 hash of the file's text, in hexadecimal.
     pub hash: String,
 }
@@ -180,6 +182,8 @@ pub struct LimitConfig {
     pub max: Option<f64>,
     /// Allowed change from the baseline, in the figure's or curve's unit, 0 or more.
     pub drift: Option<f64>,
+    /// A trend that reaches the limit within so many weeks is told; `None`: 8.
+    pub horizon_weeks: Option<f64>,
 }
 
 impl LimitConfig {

@@ -220,6 +220,7 @@ impl From<&LimitConfig> for Limit {
             upper: limit.curve.as_ref().map_or(Vec::new(), |c| mask(&c.upper)),
             lower: limit.curve.as_ref().map_or(Vec::new(), |c| mask(&c.lower)),
             re: re_id(limit),
+            horizon_weeks: limit.horizon_weeks,
             drift_from: range.map(|[from, _]| from),
             drift_to: range.map(|[_, to]| to),
         }

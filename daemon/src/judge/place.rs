@@ -29,7 +29,8 @@ fn same(a: f64, b: f64) -> bool {
 
 /// What was asked for, without where the figure was found: the frequency within a band
 /// (`from_hz`, `to_hz`) is where its extreme lay, and differs from measurement to measurement.
-pub(super) fn asked(at: Option<&Struct>) -> Struct {
+#[must_use]
+pub fn asked(at: Option<&Struct>) -> Struct {
     let mut asked = at.cloned().unwrap_or_default();
     if asked.fields.contains_key("from_hz") && asked.fields.contains_key("to_hz") {
         asked.fields.remove("frequency_hz");

@@ -4,6 +4,7 @@ mod limits;
 mod moves;
 mod properties;
 mod side_by_side;
+mod trends;
 
 use goodwire_proto::v1::{Figure, Measurement, Verdict, measurement::State};
 use prost_types::{Struct, Value, value::Kind};

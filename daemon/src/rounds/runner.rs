@@ -11,6 +11,7 @@ use super::{
     keeper::{instant, stamp},
     outcome,
     schedule::Due,
+    trends,
     watch::RunWatchers,
 };
 use crate::{
@@ -268,9 +269,23 @@ impl Rounds {
             &round_links(&self.desk, &one.round),
             &one.round.checks,
         );
+        let mut run = self.with_trends(run).await;
         run.end_time = Some(self.desk.clock.timestamp());
         self.tell(&run).await;
         self.watchers.end(&run);
+    }
+
+    /// Adds what the histories of the run's figures are heading for.
+    async fn with_trends(&self, run: Run) -> Run {
+        let (desk, mut told) = (self.desk(), run.clone());
+        let adding = tokio::task::spawn_blocking(move || {
+            trends::add(&desk, &mut told);
+            told
+        });
+        adding.await.unwrap_or_else(|error| {
+            tracing::error!(%error, "a bug of the daemon");
+            run
+        })
     }
 
     /// Stores how the run stands, then tells it.

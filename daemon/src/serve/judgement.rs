@@ -3,13 +3,14 @@
 use std::sync::Arc;
 
 use goodwire_proto::v1::{
-    Baseline, ClearBaselineRequest, ClearBaselineResponse, Limit, ListBaselinesRequest,
-    ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse, Measurement, SetBaselineRequest,
-    judgement_service_server::JudgementService, measurement::State,
+    Baseline, ClearBaselineRequest, ClearBaselineResponse, GetTrendRequest, GetTrendResponse,
+    Limit, ListBaselinesRequest, ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse,
+    Measurement, SetBaselineRequest, judgement_service_server::JudgementService,
+    measurement::State,
 };
 use tonic::{Request, Response, Status};
 
-use super::{Services, blocking, pages};
+use super::{Services, blocking, pages, trend};
 use crate::{
     measure::{complete::Desk, job::bare},
     refusal::Refusal,
@@ -52,6 +53,15 @@ impl JudgementService for Services {
             })
         });
         Ok(Response::new(response.await?))
+    }
+
+    async fn get_trend(
+        &self,
+        request: Request<GetTrendRequest>,
+    ) -> Result<Response<GetTrendResponse>, Status> {
+        let desk = Arc::clone(&self.desk);
+        let got = blocking(move || trend::get(&desk, request.into_inner()));
+        Ok(Response::new(got.await?))
     }
 
     async fn clear_baseline(
