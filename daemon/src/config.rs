@@ -8,6 +8,7 @@ mod interface;
 mod limits;
 mod links;
 mod masks;
+mod messages;
 mod mistakes;
 mod nearest;
 mod rounds;
@@ -27,8 +28,8 @@ pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
     AlsaConfig, AtValue, Backend, CheckConfig, Config, CurveLimit, GroupConfig, InterfaceConfig,
-    JackConfig, LimitConfig, LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig,
-    SimulatedConfig, SimulatedTime,
+    JackConfig, LimitConfig, LinkConfig, MessagesConfig, MessagesWhen, ReferenceConfig,
+    RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;
@@ -121,6 +122,8 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let limits = limits::read(file, &links);
     let rounds = rounds::read(file, &links);
     let keep_curves_days = read_store(file);
+    let messages = messages::read(file);
+    let page_listen = messages::read_page(file);
     file.close();
     wiring::check_names(&links);
     wiring::check_ceilings(&links, &safety);
@@ -140,6 +143,8 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
         limits,
         rounds,
         keep_curves_days,
+        messages,
+        page_listen,
         hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
     })
 }

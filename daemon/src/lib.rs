@@ -7,6 +7,7 @@ pub mod interface;
 pub mod judge;
 pub mod measure;
 pub mod names;
+pub mod page;
 pub mod places;
 pub mod plugins;
 pub mod recordings;

@@ -1,12 +1,15 @@
 //! `goodwired`: reads its configuration, binds its listeners, and runs until it is told to end.
 
-use std::{path::PathBuf, process::ExitCode, sync::Arc};
+mod arguments;
+
+use std::{process::ExitCode, sync::Arc};
 
 use anyhow::Context;
 use clap::Parser;
 use goodwired::{
     clock::SystemClock,
     config::Config,
+    page::PageListener,
     places,
     plugins::host_beside_daemon,
     run::{Start, run},
@@ -16,30 +19,7 @@ use goodwired::{
 };
 use tokio_util::sync::CancellationToken;
 
-/// Measures wireless audio links against the cable they replaced.
-///
-/// It plays test sounds on the sends that its configuration names. Before anything plays: mute the
-/// PA and in-ear mixes and tell people, start low, and never send test tones into an open live
-/// system. `goodwire hold` forbids all playing, `goodwire stop` ends it at once.
-#[derive(Debug, Parser)]
-#[command(
-    version,
-    after_help = "Example: goodwired --config /etc/goodwire/goodwire.toml"
-)]
-struct Arguments {
-    /// The configuration, one TOML file.
-    #[arg(long, value_name = "FILE")]
-    config: PathBuf,
-    /// Where to listen: unix:PATH, or HOST:PORT on loopback. May be given several times.
-    #[arg(long, value_name = "PLACE")]
-    listen: Vec<String>,
-    /// Folder that keeps the results; one daemon a folder.
-    #[arg(long, value_name = "DIR")]
-    state: Option<PathBuf>,
-    /// Folder with plugin libraries.
-    #[arg(long, value_name = "DIR")]
-    plugins: Option<PathBuf>,
-}
+use arguments::Arguments;
 
 /// Bad configuration and wrong usage end with this; 2 would mean that a link failed.
 const EXIT_REFUSED: u8 = 3;
@@ -74,6 +54,9 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
         arguments.listen
     };
     let listeners = Listener::bind_all(&places)?;
+    let page = config.page_listen.as_deref().map(PageListener::bind);
+    let page = page.transpose()?;
+    let page_url = page.as_ref().map(PageListener::url);
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
     let plugin_dirs = arguments
         .plugins
@@ -86,13 +69,17 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
         host,
         spool_dir: state_dir,
         listeners,
+        page,
         clock,
     };
     let runtime = tokio::runtime::Runtime::new().context("no threads for the server")?;
     runtime.block_on(async {
         let ending = CancellationToken::new();
         surroundings::end_on_signals(ending.clone())?;
-        run(start, ending, || surroundings::announce(&urls)).await
+        run(start, ending, || {
+            surroundings::announce(&urls, page_url.as_deref())
+        })
+        .await
     })?;
     runtime.shutdown_background();
     Ok(())

@@ -5,6 +5,8 @@
 
 mod calendar;
 mod keeper;
+mod message;
+mod messenger;
 mod outcome;
 mod runner;
 mod schedule;
@@ -16,6 +18,8 @@ mod tests;
 
 pub use calendar::{Decision, decide};
 pub use keeper::{Keeper, Look, keep};
+pub use message::{headline, message};
+pub use messenger::send_messages;
 pub use runner::{Asked, Rounds, round_of};
 pub use schedule::{Due, Schedule, ScheduleError};
 pub use trends::nights;

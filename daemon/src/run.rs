@@ -13,6 +13,7 @@ use crate::{
         complete::Desk, conductor::Conductor, job::Ending, queue::Queue, recorded::Recorded,
         watch::Watchers,
     },
+    page::{self, PageListener},
     plugins::Registry,
     rounds::{self, Rounds},
     serve::{self, Listener, Services},
@@ -48,6 +49,8 @@ pub struct Start {
     pub spool_dir: PathBuf,
     /// Where clients reach the daemon.
     pub listeners: Vec<Listener>,
+    /// Where the page and the metrics are served; `None`: nowhere.
+    pub page: Option<PageListener>,
     /// The wall clock.
     pub clock: SharedClock,
 }
@@ -82,6 +85,20 @@ pub async fn run(
     wait_for_first_opening(&engine).await;
     let rounds = Rounds::new(&desk);
     tokio::spawn(rounds::keep(Arc::clone(&rounds), ending.clone()));
+    tokio::spawn(rounds::send_messages(Arc::clone(&desk), ending.clone()));
+    if let Some(listener) = start.page {
+        let served = page::serve(
+            listener,
+            Arc::clone(&desk),
+            Arc::clone(&engine),
+            ending.clone(),
+        );
+        tokio::spawn(async move {
+            if let Err(error) = served.await {
+                tracing::error!(%error, "the page is not served any more");
+            }
+        });
+    }
     let services = Services {
         desk: Arc::clone(&desk),
         engine,

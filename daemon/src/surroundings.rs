@@ -20,11 +20,14 @@ pub fn start_tracing() {
 }
 
 /// Says where the daemon listens, a line each.
-pub fn announce(urls: &[String]) {
+pub fn announce(urls: &[String], page: Option<&str>) {
     let mut out = std::io::stdout().lock();
     for url in urls {
         // Whoever started the daemon may not listen to it.
         let _ = writeln!(out, "listening {url}");
+    }
+    if let Some(url) = page {
+        let _ = writeln!(out, "page {url}");
     }
     let _ = out.flush();
 }

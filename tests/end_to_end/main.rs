@@ -9,5 +9,6 @@ mod permission;
 mod plugin;
 mod rounds;
 mod streams;
+mod telling;
 mod verdicts;
 mod watching;

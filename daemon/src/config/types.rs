@@ -29,6 +29,10 @@ pub struct Config {
     pub rounds: Vec<RoundConfig>,
     /// Curves of measurements older than so many days are dropped; `None`: all are kept.
     pub keep_curves_days: Option<u32>,
+    /// Who is told of runs; `None`: nobody.
+    pub messages: Option<MessagesConfig>,
+    /// Where the page and the metrics are served, `HOST:PORT` on loopback; `None`: nowhere.
+    pub page_listen: Option<String>,
     /// BLAKE3 hash of the file's text, in hexadecimal.
     pub hash: String,
 }
@@ -232,6 +236,24 @@ pub struct RoundConfig {
     pub links: Option<Vec<String>>,
     /// What is checked on each link, in order.
     pub checks: Vec<CheckConfig>,
+}
+
+/// Who is told of runs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct MessagesConfig {
+    /// The program with its arguments, which gets the message on its standard input.
+    pub command: Vec<String>,
+    /// Of which runs it is told.
+    pub when: MessagesWhen,
+}
+
+/// Of which runs a message goes out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum MessagesWhen {
+    /// Of those that did not pass, and of missed ones.
+    Trouble,
+    /// Of every one.
+    Always,
 }
 
 /// One analysis of a round.

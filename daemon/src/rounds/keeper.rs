@@ -27,6 +27,8 @@ pub struct Keeper {
     round: RoundConfig,
     /// Since when the schedule is known.
     since: Timestamp,
+    /// Whether a message of what was missed goes out.
+    tells: bool,
     store: Store,
     clock: SharedClock,
 }
@@ -49,12 +51,14 @@ impl Keeper {
         round: &RoundConfig,
         store: &Store,
         clock: &SharedClock,
+        tells: bool,
     ) -> Result<Self, StoreError> {
         let schedule = round.schedule.to_string();
         let since = store.scheduled_since(&round.name, &schedule, &clock.timestamp())?;
         Ok(Self {
             round: round.clone(),
             since: instant(&since),
+            tells,
             store: store.clone(),
             clock: Arc::clone(clock),
         })
@@ -82,7 +86,7 @@ impl Keeper {
         );
         if !decision.missed.is_empty() {
             let missed = decision.missed.iter().map(|at| self.missed(*at));
-            self.store.miss_runs(missed.collect())?;
+            self.store.miss_runs(missed.collect(), self.tells)?;
         }
         Ok(Look {
             run: decision.run,
@@ -121,7 +125,12 @@ pub async fn keep(rounds: Arc<Rounds>, ending: CancellationToken) {
     let scheduled = rounds_of.filter(|round| round.schedule != Schedule::OnDemand);
     let mut keepers = Vec::new();
     for round in scheduled {
-        match Keeper::new(round, &desk.store, &desk.clock) {
+        match Keeper::new(
+            round,
+            &desk.store,
+            &desk.clock,
+            desk.config.messages.is_some(),
+        ) {
             Ok(keeper) => keepers.push(Arc::new(keeper)),
             Err(error) => tracing::error!(round = round.name, %error, "is not kept"),
         }

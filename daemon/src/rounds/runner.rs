@@ -2,7 +2,9 @@
 
 use std::{sync::Arc, time::Duration};
 
-use goodwire_proto::v1::{Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State};
+use goodwire_proto::v1::{
+    Excuse, MeasureRequest, Measurement, Reason, Round, Run, run::State, verdict::Outcome,
+};
 use jiff::Timestamp;
 use tokio::sync::Mutex;
 use tokio_util::sync::CancellationToken;
@@ -15,7 +17,7 @@ use super::{
     watch::RunWatchers,
 };
 use crate::{
-    config::{CheckConfig, RoundConfig},
+    config::{CheckConfig, MessagesWhen, RoundConfig},
     measure::{
         ask::measure,
         complete::Desk,
@@ -271,7 +273,15 @@ impl Rounds {
         );
         let mut run = self.with_trends(run).await;
         run.end_time = Some(self.desk.clock.timestamp());
-        self.tell(&run).await;
+        let (desk, ended) = (self.desk(), run.clone());
+        let is_to_be_told = wants_message(&desk, &run);
+        let stored =
+            tokio::task::spawn_blocking(move || desk.store.end_run(&ended, is_to_be_told)).await;
+        match stored {
+            Ok(Ok(())) => {}
+            Ok(Err(error)) => tracing::error!(run = run.name, %error, "is not stored"),
+            Err(error) => tracing::error!(%error, "a bug of the daemon"),
+        }
         self.watchers.end(&run);
     }
 
@@ -298,6 +308,15 @@ impl Rounds {
             Err(error) => tracing::error!(%error, "a bug of the daemon"),
         }
     }
+}
+
+/// Whether a message goes out of a run that has ended.
+fn wants_message(desk: &Desk, run: &Run) -> bool {
+    let messages = desk.config.messages.as_ref();
+    messages.is_some_and(|messages| match messages.when {
+        MessagesWhen::Always => true,
+        MessagesWhen::Trouble => !matches!(run.outcome(), Outcome::Pass | Outcome::Unspecified),
+    })
 }
 
 /// Names of the links of a round, in the rig's order.

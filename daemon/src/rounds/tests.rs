@@ -143,7 +143,7 @@ impl Nights {
             links: None,
             checks: Vec::new(),
         };
-        let keeper = Keeper::new(&round, &store, &shared).expect("kept");
+        let keeper = Keeper::new(&round, &store, &shared, false).expect("kept");
         Self {
             keeper,
             store,

@@ -201,7 +201,10 @@ pub(super) fn insert(
 }
 
 /// Ends a measurement that has not ended yet.
-pub(super) fn end(transaction: &Transaction<'_>, measurement: &Measurement) -> Result<(), StoreError> {
+pub(super) fn end(
+    transaction: &Transaction<'_>,
+    measurement: &Measurement,
+) -> Result<(), StoreError> {
     let id = id_of(&measurement.name);
     let Parts {
         result,

@@ -64,15 +64,46 @@ impl Store {
     /// [`StoreError::NotFound`] where it never began, or has ended; what writing can meet.
     pub fn update_run(&self, run: &Run) -> Result<(), StoreError> {
         let run = run.clone();
+        self.write(move |transaction| update(transaction, &run))
+    }
+
+    /// Keeps the end of a run; where it is to be told, a message of it has to go out from now on.
+    ///
+    /// # Errors
+    /// As [`Store::update_run`].
+    pub fn end_run(&self, run: &Run, is_to_be_told: bool) -> Result<(), StoreError> {
+        let run = run.clone();
         self.write(move |transaction| {
-            let changed = transaction.execute(
-                "UPDATE runs SET state = ?2, run = ?3 WHERE id = ?1 AND state < 2",
-                params![bare(&run.name), run.state, run.encode_to_vec()],
-            )?;
-            if changed == 1 {
-                return Ok(());
+            update(transaction, &run)?;
+            if is_to_be_told {
+                be_told(transaction, &run)?;
             }
-            Err(StoreError::NotFound { name: run.name })
+            Ok(())
+        })
+    }
+
+    /// The runs of which a message has to go out, oldest first.
+    ///
+    /// # Errors
+    /// What reading can meet.
+    pub fn untold_runs(&self) -> Result<Vec<Run>, StoreError> {
+        let sql = "SELECT runs.run FROM untold JOIN runs ON id = untold.run ORDER BY id";
+        self.read(|connection| {
+            let mut statement = connection.prepare_cached(sql)?;
+            let rows = statement.query_map([], |row| Ok(run_of(row)))?;
+            rows.map(|row| row?).collect()
+        })
+    }
+
+    /// Says that the message of a run went out, or never will.
+    ///
+    /// # Errors
+    /// What writing can meet.
+    pub fn set_told(&self, name: &str) -> Result<(), StoreError> {
+        let id = bare(name).to_owned();
+        self.write(move |transaction| {
+            transaction.execute("DELETE FROM untold WHERE run = ?1", [id])?;
+            Ok(())
         })
     }
 
@@ -80,13 +111,16 @@ impl Store {
     ///
     /// # Errors
     /// What writing can meet.
-    pub fn miss_runs(&self, missed: Vec<Run>) -> Result<(), StoreError> {
+    pub fn miss_runs(&self, missed: Vec<Run>, are_to_be_told: bool) -> Result<(), StoreError> {
         self.write(move |transaction| {
             for run in missed {
                 let Some(due) = &run.due_time else { continue };
                 if entry(transaction, &run.round, due)?.is_none() {
                     insert(transaction, &run, None)?;
                     enter(transaction, &run, due, true)?;
+                    if are_to_be_told {
+                        be_told(transaction, &run)?;
+                    }
                 }
             }
             Ok(())
@@ -232,6 +266,25 @@ pub(super) fn interrupt_unfinished(
         }
         Ok(())
     })
+}
+
+fn update(transaction: &Transaction<'_>, run: &Run) -> Result<(), StoreError> {
+    let changed = transaction.execute(
+        "UPDATE runs SET state = ?2, run = ?3 WHERE id = ?1 AND state < 2",
+        params![bare(&run.name), run.state, run.encode_to_vec()],
+    )?;
+    if changed == 1 {
+        return Ok(());
+    }
+    Err(StoreError::NotFound {
+        name: run.name.clone(),
+    })
+}
+
+fn be_told(transaction: &Transaction<'_>, run: &Run) -> Result<(), StoreError> {
+    let sql = "INSERT OR IGNORE INTO untold (run) VALUES (?1)";
+    transaction.execute(sql, [bare(&run.name)])?;
+    Ok(())
 }
 
 /// The run that a due date or a request has already.

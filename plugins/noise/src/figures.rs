@@ -30,8 +30,9 @@ const UNMATCHED_DB: f64 = 0.5;
 /// A power of nothing: what is below it, -240 dBFS, is digital silence.
 const SILENT: f64 = 1e-24;
 
-/// A power that stands for none at all in the lower end of an interval: -200 dBFS.
-const NOTHING: f64 = 0.5e-20;
+/// A power that stands for none at all in the lower end of an interval: -240 dBFS, below every
+/// figure that is told.
+const NOTHING: f64 = 0.5 * SILENT;
 
 /// What the figures have to know beside the noise.
 pub struct Context<'a> {

@@ -41,3 +41,8 @@ CREATE TABLE excuses (
     until_time INTEGER NOT NULL,
     text       TEXT    NOT NULL
 ) STRICT, WITHOUT ROWID;
+
+-- Runs of which a message has still to go out.
+CREATE TABLE untold (
+    run TEXT NOT NULL PRIMARY KEY REFERENCES runs (id)
+) STRICT, WITHOUT ROWID;
