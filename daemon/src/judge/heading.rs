@@ -86,16 +86,17 @@ pub fn trend_in_words(figure: &Figure, trend: &Trend) -> String {
     }
 }
 
-/// `in about 5 weeks (3 to 9)`.
+/// `in about 5 weeks (3 to 9)`: the ends are rounded outwards.
 fn crossing_in_words(crossing: &Crossing) -> String {
     let Crossing {
         weeks,
         earliest,
         latest,
     } = crossing;
+    let earliest = earliest.floor();
     let latest = match *latest > WEEKS_MAX {
         true => format!("more than {WEEKS_MAX}"),
-        false => format!("{latest:.0}"),
+        false => format!("{:.0}", latest.ceil()),
     };
     if *weeks < 1.5 {
         return format!("in about a week ({earliest:.0} to {latest})");

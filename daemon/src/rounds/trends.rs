@@ -64,3 +64,121 @@ pub fn nights(history: &History) -> Vec<Night> {
     };
     points.iter().map(night).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use goodwire_proto::v1::RunCheck;
+    use prost_types::Timestamp;
+
+    use super::*;
+    use crate::{
+        clock::TestClock,
+        config::Config,
+        measure::{queue::Queue, watch::Watchers},
+        plugins::Registry,
+        store::{Store, new_name},
+    };
+
+    /// 2026-05-01 00:00:00 UTC.
+    const START_S: u64 = 1_777_593_600;
+    const RIG: &str = r#"
+        site = "lantern-cellar"
+        [interface]
+        backend = "simulated"
+        rate = 48000
+        [[link]]
+        name = "lectern"
+        send = 1
+        return = 1
+        [[limit]]
+        analysis = "level"
+        figure = "gain"
+        min = -3
+    "#;
+
+    /// A level whose gain has fallen by so many dB a night since the first, with a wobble.
+    fn night(clock: &TestClock, index: i64, fall_db: f64) -> Measurement {
+        let mut measurement = Measurement {
+            name: new_name(clock),
+            link: "links/lectern".into(),
+            analysis: "level".into(),
+            figures: vec![Figure {
+                id: "gain".into(),
+                value: Some(-fall_db * index as f64 + 0.02 * (index % 3) as f64),
+                uncertainty: Some(0.02),
+                unit: "dB".into(),
+                ..Figure::default()
+            }],
+            create_time: Some(Timestamp {
+                seconds: i64::try_from(START_S).unwrap() + index * 86_400,
+                nanos: 0,
+            }),
+            ..Measurement::default()
+        };
+        measurement.set_state(State::Succeeded);
+        measurement
+    }
+
+    /// The findings of a run of the last of so many nights.
+    fn told(nights: i64, fall_db: f64) -> Vec<String> {
+        let dir = tempfile::tempdir().unwrap();
+        let clock = Arc::new(TestClock::at(START_S));
+        let store = Store::open(dir.path(), clock.clone()).unwrap();
+        let all: Vec<_> = (0..nights)
+            .map(|index| night(&clock, index, fall_db))
+            .collect();
+        let last = all.last().unwrap().name.clone();
+        store.import(all).unwrap();
+        let desk = Desk {
+            config: Arc::new(Config::parse(RIG, "rig.toml").unwrap()),
+            store,
+            registry: Arc::new(Registry::scan(&[], std::path::Path::new("none"))),
+            watchers: Watchers::default(),
+            queue: Queue::default(),
+            spool_dir: dir.path().to_owned(),
+            clock,
+        };
+        let check = RunCheck {
+            link: "links/lectern".into(),
+            analysis: "level".into(),
+            measurement: last,
+            state: State::Succeeded.into(),
+            ..RunCheck::default()
+        };
+        let mut run = Run {
+            checks: vec![check],
+            ..Run::default()
+        };
+        add(&desk, &mut run);
+        let findings = run
+            .findings
+            .iter()
+            .filter_map(|found| found.finding.as_ref());
+        findings
+            .map(|finding| format!("{}: {}", finding.id, finding.text))
+            .collect()
+    }
+
+    #[test]
+    fn a_gain_that_loses_0_28_db_a_week_is_told_3_weeks_before_its_limit() {
+        // After 56 nights at -2.2 dB, with 0.8 dB left at 0.28 dB a week.
+        let told = told(56, 0.04);
+        assert_eq!(told.len(), 1, "{told:?}");
+        assert!(
+            told[0].starts_with("trend-towards-limit: Gain falls by 0.2"),
+            "{told:?}"
+        );
+        assert!(
+            told[0].contains("limit of -3 dB in about 3 weeks"),
+            "{told:?}"
+        );
+    }
+
+    #[test]
+    fn a_steady_gain_and_a_history_of_10_nights_are_not_told() {
+        assert!(told(56, 0.0).is_empty());
+        assert!(told(10, 0.2).is_empty());
+    }
+}

@@ -204,7 +204,7 @@ fn a_history_of_1000_nights_among_8_links_is_read_within_50_ms() {
     // 8 links with 10 figures each, 1000 nights: 80 000 rows, as `finish` writes them.
     let fill = "
         WITH RECURSIVE k(n) AS (SELECT 0 UNION ALL SELECT n + 1 FROM k WHERE n < 79)
-        INSERT INTO series SELECT n + 1, 'link-' || n / 10, 'level', 'figure-' || n % 10, x'', 'dB' FROM k;
+        INSERT INTO series SELECT n + 1, 'link-' || (n / 10), 'level', 'figure-' || (n % 10), x'', 'dB' FROM k;
         WITH RECURSIVE night(n) AS (SELECT 0 UNION ALL SELECT n + 1 FROM night WHERE n < 999)
         INSERT INTO figures SELECT id, n * 86400000000000, randomblob(16), 7, n, 0.1 FROM night, series;";
     connection.execute_batch(fill).unwrap();

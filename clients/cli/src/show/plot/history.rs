@@ -51,3 +51,55 @@ pub fn history(look: &Look, trend: &GetTrendResponse) -> String {
     let note = format!("{} over time", trend.unit);
     format!("{}{:AXIS_WIDTH$}{note}\n", grid.render(), "")
 }
+
+#[cfg(test)]
+mod tests {
+    use goodwire_proto::v1::TrendPoint;
+
+    use super::*;
+
+    fn look() -> Look {
+        Look {
+            width: 60,
+            unicode: true,
+            colour: false,
+        }
+    }
+
+    fn falling(count: i64) -> GetTrendResponse {
+        let point = |night: i64| TrendPoint {
+            time: Some(Timestamp {
+                seconds: 1_764_000_000 + night * 86_400,
+                nanos: 0,
+            }),
+            value: Some(-0.1 * night as f64),
+            ..TrendPoint::default()
+        };
+        GetTrendResponse {
+            unit: "dB".into(),
+            points: (0..count).map(point).collect(),
+            ..GetTrendResponse::default()
+        }
+    }
+
+    #[test]
+    fn a_figure_that_falls_by_3_db_in_31_nights_runs_from_top_left_to_bottom_right() {
+        let text = history(&look(), &falling(31));
+        let lines: Vec<_> = text.lines().collect();
+        assert!(lines[0].starts_with("     0┤"), "{text}");
+        assert!(lines[11].starts_with("    -3┤"), "{text}");
+        let first = |line: &str| line.chars().skip(AXIS_WIDTH).position(|c| c != ' ');
+        assert!(first(lines[0]) < Some(3), "{text}");
+        assert!(first(lines[11]) > Some(40), "{text}");
+        assert!(
+            text.contains("2025-11-24") && text.contains("dB over time"),
+            "{text}"
+        );
+    }
+
+    #[test]
+    fn one_night_makes_no_plot() {
+        assert_eq!(history(&look(), &falling(1)), "");
+        assert_eq!(history(&look(), &falling(0)), "");
+    }
+}
