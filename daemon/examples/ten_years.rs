@@ -21,6 +21,8 @@ const START_S: u64 = 1_451_617_200;
 const A_DAY_S: i64 = 86_400;
 const CURVE_NIGHTS: i64 = 400;
 const CURVE_POINTS: usize = 960;
+/// So many measurements are stored in one transaction.
+const AT_ONCE: usize = 5000;
 const ANALYSES: [(&str, &[&str]); 4] = [
     ("response", &["gain", "corner_low", "corner_high", "snr"]),
     (
@@ -61,12 +63,16 @@ fn build(folder: &Path, nights: i64, links: i64) -> anyhow::Result<()> {
     let clock = Arc::new(TestClock::at(START_S));
     let store = Store::open(folder, clock.clone())?;
     let begun = Instant::now();
+    let mut waiting = Vec::new();
     for night in 0..nights {
         clock.advance(std::time::Duration::from_secs(86_400));
         let has_curves = night >= nights - CURVE_NIGHTS;
         let of_link =
             |link| ANALYSES.map(|analysis| one(&clock, (night, link), analysis, has_curves));
-        store.import((0..links).flat_map(of_link).collect())?;
+        waiting.extend((0..links).flat_map(of_link));
+        if waiting.len() >= AT_ONCE || night + 1 == nights {
+            store.import(std::mem::take(&mut waiting))?;
+        }
     }
     let count = nights * links * 4;
     println!(
