@@ -2,7 +2,9 @@
 
 mod analyses;
 mod asking;
+mod baselines;
 mod batches;
+mod commissioning;
 mod kills;
 mod life;
 mod permission;

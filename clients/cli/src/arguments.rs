@@ -50,6 +50,8 @@ pub enum Command {
     Match(matching::Match),
     /// Measure the positions of an input switch, and say which suits the source: plays sound
     Positions(positions::PositionsOf),
+    /// Take a link into service: measure it, propose limits, set the baseline: plays sound
+    Commission(commission::Commission),
     /// Say how many volts full scale is, so that results also speak dBu
     Calibrate(calibrate::Calibrate),
     /// What was measured, newest first
@@ -100,7 +102,7 @@ Examples:
   goodwire measure all latency --json    every link, as JSON
   goodwire results --since 24h           what was found since yesterday
 
-Exit codes of measure, analyse, show and compare:
+Exit codes of measure, analyse, show, compare, commission, rounds run and rounds show:
   0  passed, or succeeded without limits
   1  drift: within limits, but moved from the baseline
   2  fail: a limit is broken

@@ -83,12 +83,15 @@ pub fn document(value: &Value) -> String {
 }
 
 /// Reads the canonical JSON of a measurement.
-#[cfg(test)]
-pub fn measurement_of(text: &str) -> Measurement {
-    let descriptor = POOL.get_message_by_name("goodwire.v1.Measurement").unwrap();
-    let mut reader = serde_json::Deserializer::from_str(text);
-    let dynamic = DynamicMessage::deserialize(descriptor, &mut reader).unwrap();
-    dynamic.transcode_to().unwrap()
+///
+/// # Errors
+/// Names the field that is wrong.
+pub fn measurement_of(json: Value) -> anyhow::Result<Measurement> {
+    let descriptor = POOL
+        .get_message_by_name("goodwire.v1.Measurement")
+        .expect("it is in the descriptors");
+    let dynamic = DynamicMessage::deserialize(descriptor, json)?;
+    Ok(dynamic.transcode_to()?)
 }
 
 #[cfg(test)]
@@ -138,6 +141,9 @@ mod tests {
     #[test]
     fn what_is_written_reads_back_as_the_same_measurement() {
         let text = document(&message(&measurement()).unwrap());
-        assert_eq!(measurement_of(&text), measurement());
+        assert_eq!(
+            measurement_of(serde_json::from_str(&text).unwrap()).unwrap(),
+            measurement()
+        );
     }
 }

@@ -1,6 +1,7 @@
 //! The command line of goodwire: asks a running `goodwired`, and shows what it answers.
 
 mod arguments;
+mod by_hand;
 mod commands;
 mod connect;
 mod exit;

@@ -95,7 +95,7 @@ fn check_step(step: &Step, ceiling_dbfs: f64) -> Result<(), Wrong> {
 }
 
 /// Checks a whole result.
-pub(super) fn check_result(result: &SessionResult) -> Result<(), Wrong> {
+pub fn check_result(result: &SessionResult) -> Result<(), Wrong> {
     check_figures(&result.figures)?;
     check_curves(&result.curves)?;
     check_count("events", result.events.len(), ITEM_COUNT_MAX)?;

@@ -2,18 +2,20 @@
 
 use std::sync::Arc;
 
+use goodwire_proto::plugin::v1::SessionResult;
 use goodwire_proto::v1::{
     Baseline, ClearBaselineRequest, ClearBaselineResponse, GetTrendRequest, GetTrendResponse,
-    Limit, ListBaselinesRequest, ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse,
-    Measurement, SetBaselineRequest, judgement_service_server::JudgementService,
-    measurement::State,
+    ImportBaselineRequest, Limit, ListBaselinesRequest, ListBaselinesResponse, ListLimitsRequest,
+    ListLimitsResponse, Measurement, SetBaselineRequest,
+    judgement_service_server::JudgementService, measurement::State,
 };
 use tonic::{Request, Response, Status};
 
 use super::{Services, blocking, pages, trend};
 use crate::{
     measure::{complete::Desk, job::bare},
-    refusal::Refusal,
+    plugins::check_result,
+    refusal::{Refusal, Violation},
 };
 
 #[tonic::async_trait]
@@ -35,6 +37,16 @@ impl JudgementService for Services {
         Ok(Response::new(
             blocking(move || set_baseline(&desk, &name)).await?,
         ))
+    }
+
+    async fn import_baseline(
+        &self,
+        request: Request<ImportBaselineRequest>,
+    ) -> Result<Response<Baseline>, Status> {
+        let measurement = request.into_inner().measurement.unwrap_or_default();
+        let desk = Arc::clone(&self.desk);
+        let imported = blocking(move || import_baseline(&desk, measurement));
+        Ok(Response::new(imported.await?))
     }
 
     async fn list_baselines(
@@ -80,6 +92,51 @@ impl JudgementService for Services {
         });
         Ok(Response::new(cleared.await?))
     }
+}
+
+fn import_baseline(desk: &Desk, measurement: Measurement) -> Result<Baseline, Refusal> {
+    let mut wrong = Vec::new();
+    let mut refuse = |field: &str, text: String| {
+        wrong.push(Violation::new(format!("measurement.{field}"), text));
+    };
+    if uuid::Uuid::try_parse(bare(&measurement.name)).is_err() {
+        refuse(
+            "name",
+            format!("'{}' is no name of a measurement", measurement.name),
+        );
+    }
+    if measurement.state() != State::Succeeded {
+        refuse("state", "only what has SUCCEEDED can be a baseline".into());
+    }
+    if desk.config.link(&measurement.link).is_none() {
+        refuse("link", desk.unknown_link(bare(&measurement.link)));
+    }
+    if measurement.analysis.is_empty() {
+        refuse("analysis", "is missing".into());
+    }
+    let result = SessionResult {
+        figures: measurement.figures.clone(),
+        curves: measurement.curves.clone(),
+        events: measurement.events.clone(),
+        notes: measurement.notes.clone(),
+        ..SessionResult::default()
+    };
+    if let Err(text) = check_result(&result) {
+        refuse("figures", format!("this is no result: {text}"));
+    }
+    if !wrong.is_empty() {
+        return Err(Refusal::Invalid(wrong));
+    }
+    // What another machine's limits said is not said here, and its sounds stayed there.
+    let kept = Measurement {
+        name: format!("measurements/{}", bare(&measurement.name)),
+        link: format!("links/{}", bare(&measurement.link)),
+        verdict: None,
+        findings: Vec::new(),
+        sounds: Vec::new(),
+        ..measurement
+    };
+    Ok(desk.store.import_baseline(&kept, desk.clock.timestamp())?)
 }
 
 fn set_baseline(desk: &Desk, name: &str) -> Result<Baseline, Refusal> {

@@ -11,7 +11,7 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
 use super::{
     Store,
     error::StoreError,
-    measurements::get,
+    measurements::{get, insert},
     names::{id_of, link_of},
     rows::{from_ns, to_ns},
 };
@@ -37,16 +37,39 @@ impl Store {
         };
         self.write(move |transaction| {
             refuse_unsuccessful(transaction, &baseline.measurement)?;
-            transaction.execute(
-                "INSERT OR REPLACE INTO baselines (link, analysis, measurement, create_time)
-                 VALUES (?1, ?2, ?3, ?4)",
-                params![
-                    link_of(&baseline.link),
-                    baseline.analysis,
-                    id_of(&baseline.measurement),
-                    baseline.create_time.as_ref().map(to_ns)
-                ],
-            )?;
+            write_baseline(transaction, &baseline)?;
+            Ok(baseline)
+        })
+    }
+
+    /// Stores a measurement of another machine, where it is not here yet, and makes it the baseline
+    /// of its link and analysis. The link's last figures stay as they are.
+    ///
+    /// # Errors
+    /// What writing can meet.
+    pub fn import_baseline(
+        &self,
+        measurement: &Measurement,
+        time: Timestamp,
+    ) -> Result<Baseline, StoreError> {
+        let measurement = measurement.clone();
+        self.write(move |transaction| {
+            if matches!(
+                get(transaction, &measurement.name),
+                Err(StoreError::NotFound { .. })
+            ) {
+                insert(transaction, &measurement, None, 0)?;
+                let end = measurement.end_time.as_ref().map(to_ns);
+                let sql = "UPDATE measurements SET end_time = ?2 WHERE id = ?1";
+                transaction.execute(sql, params![id_of(&measurement.name), end])?;
+            }
+            let baseline = Baseline {
+                link: measurement.link,
+                analysis: measurement.analysis,
+                measurement: measurement.name,
+                create_time: Some(time),
+            };
+            write_baseline(transaction, &baseline)?;
             Ok(baseline)
         })
     }
@@ -260,6 +283,20 @@ fn all<T>(
     let mut statement = connection.prepare_cached(sql)?;
     let rows = statement.query_map([], of)?.collect::<Result<_, _>>();
     Ok(rows?)
+}
+
+fn write_baseline(transaction: &Transaction<'_>, baseline: &Baseline) -> Result<(), StoreError> {
+    transaction.execute(
+        "INSERT OR REPLACE INTO baselines (link, analysis, measurement, create_time)
+         VALUES (?1, ?2, ?3, ?4)",
+        params![
+            link_of(&baseline.link),
+            baseline.analysis,
+            id_of(&baseline.measurement),
+            baseline.create_time.as_ref().map(to_ns)
+        ],
+    )?;
+    Ok(())
 }
 
 fn baseline_of(row: &Row<'_>) -> rusqlite::Result<Baseline> {

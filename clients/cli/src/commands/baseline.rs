@@ -1,5 +1,9 @@
 //! `goodwire baseline`
 
+mod carry;
+
+use std::path::PathBuf;
+
 use clap::Subcommand;
 use goodwire_proto::v1::{
     self as wire, ClearBaselineRequest, ListBaselinesRequest, SetBaselineRequest,
@@ -25,6 +29,22 @@ Example:
     Set {
         /// The measurement's name, with or without `measurements/`
         measurement: String,
+    },
+    /// Write the baselines in force to a file, with their measurements
+    #[command(after_help = "Example:\n  goodwire baseline export cellar.json")]
+    Export {
+        /// The file; an existing one is replaced
+        file: PathBuf,
+    },
+    /// Take over the baselines of a file that another machine wrote
+    #[command(after_help = "\
+Example:
+  goodwire baseline import cellar.json
+
+Links are found by their names; those that this rig does not have are told and left out.")]
+    Import {
+        /// The file
+        file: PathBuf,
     },
     /// The baselines in force
     #[command(after_help = "Example:\n  goodwire baseline list")]
@@ -68,6 +88,8 @@ pub async fn run(session: &Session, action: Baseline) -> anyhow::Result<Exit> {
                 |look| view::render(look, &baselines),
             )?;
         }
+        Baseline::Export { file } => return carry::export(session, &server, &file).await,
+        Baseline::Import { file } => return carry::import(session, &server, &file).await,
         Baseline::Clear { link, analysis } => {
             let text = format!("`{analysis}` of {link} is compared with nothing any more\n");
             let request = quick(ClearBaselineRequest { link, analysis });

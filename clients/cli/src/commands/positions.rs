@@ -2,9 +2,6 @@
 
 mod advice;
 
-use std::io::{self, BufRead};
-
-use anyhow::{Context, bail};
 use clap::Args;
 use goodwire_proto::v1::{
     CompareMeasurementsRequest, CompareMeasurementsResponse, MeasureRequest, Measurement,
@@ -15,10 +12,11 @@ use uuid::Uuid;
 
 use super::measure;
 use crate::{
+    by_hand,
     connect::{Connection, quick},
     exit::Exit,
     failure::Refusal,
-    json, output,
+    json,
     session::Session,
     show::comparison,
     values::Positions,
@@ -67,11 +65,8 @@ pub async fn run(session: &Session, arguments: PositionsOf) -> anyhow::Result<Ex
     let mut measured: Vec<Measurement> = Vec::new();
     for position in &arguments.positions.names {
         let switch = &arguments.positions.switch;
-        moved(&format!(
-            "set `{switch}` of {} to `{position}`, then press Enter",
-            arguments.link
-        ))
-        .await?;
+        let link = &arguments.link;
+        by_hand::done(&format!("set `{switch}` of {link} to `{position}`")).await?;
         let started = measure::ask(&server, request(&arguments, position)).await?;
         let followed = watch::follow_all(session, &server, &started).await?;
         if let Some(signal) = followed.signal {
@@ -107,19 +102,6 @@ fn request(arguments: &PositionsOf, position: &str) -> MeasureRequest {
         present: arguments.present,
         setup: [(arguments.positions.switch.clone(), position.to_owned())].into(),
         ..MeasureRequest::default()
-    }
-}
-
-/// Waits until somebody has done something by hand.
-async fn moved(what: &str) -> anyhow::Result<()> {
-    output::say(what);
-    let read = tokio::task::spawn_blocking(|| {
-        let mut line = String::new();
-        io::stdin().lock().read_line(&mut line)
-    });
-    match read.await.context("the question could not be asked")?? {
-        0 => bail!("nobody said that the switch was moved: standard input has ended"),
-        _ => Ok(()),
     }
 }
 
