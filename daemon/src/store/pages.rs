@@ -70,18 +70,24 @@ impl Store {
             values.push(since);
         }
         let outcome = i32::from(query.outcome);
-        if query.outcome != Outcome::Unspecified {
-            conditions.push("outcome = ?");
-            values.push(&outcome);
-        }
+        // With a verdict asked for, the order has to be that of its index: ordered by `id`, SQLite
+        // sorts all that have it before it gives the first (4 s of ten years, else 0.2 ms).
+        let (join, id, before_id) = match query.outcome {
+            Outcome::Unspecified => ("LEFT JOIN", "id", "id < ?"),
+            _ => {
+                conditions.push("outcome = ?");
+                values.push(&outcome);
+                ("JOIN", "measurement", "measurement < ?")
+            }
+        };
         if let Some(before) = &before {
-            conditions.push("id < ?");
+            conditions.push(before_id);
             values.push(before);
         }
         let sql = format!(
             "SELECT result, judgement FROM measurements
-             LEFT JOIN judgements ON measurement = id
-             WHERE {} ORDER BY id DESC LIMIT {}",
+             {join} judgements ON measurement = id
+             WHERE {} ORDER BY {id} DESC LIMIT {}",
             conditions.join(" AND "),
             size + 1
         );
