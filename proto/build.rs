@@ -2,13 +2,14 @@
 
 use std::{env, error::Error, fs, path::PathBuf};
 
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
     "goodwire/v1/result.proto",
     "goodwire/v1/analysis.proto",
     "goodwire/v1/measurement.proto",
     "goodwire/v1/rig.proto",
     "goodwire/v1/judgement.proto",
     "goodwire/v1/round.proto",
+    "goodwire/v1/report.proto",
     "goodwire/plugin/v1/plugin.proto",
 ];
 

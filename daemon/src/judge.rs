@@ -7,15 +7,15 @@
 
 mod compare;
 mod curve;
-mod drift;
+pub(crate) mod drift;
 mod findings;
 mod heading;
-mod interval;
+pub(crate) mod interval;
 mod limit;
 mod line;
-mod place;
+pub(crate) mod place;
 mod trend;
-mod words;
+pub(crate) mod words;
 
 #[cfg(test)]
 mod tests;

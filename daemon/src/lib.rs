@@ -12,6 +12,7 @@ pub mod places;
 pub mod plugins;
 pub mod recordings;
 pub mod refusal;
+pub mod report;
 pub mod rounds;
 pub mod run;
 pub mod safety;

@@ -6,6 +6,7 @@ mod judgement;
 mod listen;
 mod measurements;
 mod pages;
+mod reports;
 mod rig;
 mod rounds;
 mod server;

@@ -9,6 +9,7 @@ mod kills;
 mod life;
 mod permission;
 mod plugin;
+mod reports;
 mod rounds;
 mod streams;
 mod telling;

@@ -6,7 +6,8 @@ use goodwire_proto::v1::{
     Figure, MeasureRequest, Measurement, WatchMeasurementRequest, WatchMeasurementResponse,
     analysis_service_client::AnalysisServiceClient,
     judgement_service_client::JudgementServiceClient, measurement::State,
-    measurement_service_client::MeasurementServiceClient, rig_service_client::RigServiceClient,
+    measurement_service_client::MeasurementServiceClient,
+    report_service_client::ReportServiceClient, rig_service_client::RigServiceClient,
     round_service_client::RoundServiceClient, watch_measurement_response::News,
 };
 use hyper_util::rt::TokioIo;
@@ -23,7 +24,7 @@ const MEASUREMENT_TIMEOUT: Duration = Duration::from_secs(120);
 /// Largest answer: curves of long stimuli.
 const ANSWER_BYTES_MAX: usize = 64 << 20;
 
-/// The five services over one connection.
+/// The services over one connection.
 #[derive(Debug, Clone)]
 pub struct Client {
     /// The connection, for other services.
@@ -38,6 +39,8 @@ pub struct Client {
     pub judgement: JudgementServiceClient<Channel>,
     /// Rounds and their runs.
     pub rounds: RoundServiceClient<Channel>,
+    /// Reports.
+    pub reports: ReportServiceClient<Channel>,
 }
 
 impl Client {
@@ -75,6 +78,7 @@ impl Client {
                 .max_decoding_message_size(ANSWER_BYTES_MAX),
             judgement: JudgementServiceClient::new(channel.clone()),
             rounds: RoundServiceClient::new(channel.clone()),
+            reports: ReportServiceClient::new(channel.clone()),
             channel,
         }
     }

@@ -76,6 +76,8 @@ Examples:
         #[command(subcommand)]
         action: Option<rounds::Rounds>,
     },
+    /// Write a page of a run, or of measurements side by side: one HTML file
+    Report(report::Report),
     /// The room is empty: sound may be played with nobody present, until then
     Permit(room::Permit),
     /// The room is in use: end what plays, play nothing until release

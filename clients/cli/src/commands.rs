@@ -14,6 +14,7 @@ pub mod links;
 pub mod matching;
 pub mod measure;
 pub mod positions;
+pub mod report;
 pub mod results;
 pub mod room;
 pub mod rounds;
@@ -45,6 +46,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Export(arguments) => export::run(session, arguments).await,
         Command::Compare(arguments) => compare::run(session, arguments).await,
         Command::Baseline(action) => baseline::run(session, action).await,
+        Command::Report(arguments) => report::run(session, arguments).await,
         Command::Rounds { action } => rounds::run(session, action).await,
         Command::Permit(arguments) => room::permit(session, arguments).await,
         Command::Hold(arguments) => room::hold(session, arguments).await,

@@ -5,7 +5,8 @@ use std::{env, fmt, path::PathBuf, str::FromStr, time::Duration};
 use goodwire_proto::v1::{
     analysis_service_client::AnalysisServiceClient,
     judgement_service_client::JudgementServiceClient,
-    measurement_service_client::MeasurementServiceClient, rig_service_client::RigServiceClient,
+    measurement_service_client::MeasurementServiceClient,
+    report_service_client::ReportServiceClient, rig_service_client::RigServiceClient,
     round_service_client::RoundServiceClient,
 };
 use hyper_util::rt::TokioIo;
@@ -131,6 +132,11 @@ impl Connection {
     /// Rounds and their runs.
     pub fn rounds(&self) -> RoundServiceClient<Channel> {
         RoundServiceClient::new(self.channel.clone()).max_decoding_message_size(ANSWER_BYTES_MAX)
+    }
+
+    /// Reports.
+    pub fn reports(&self) -> ReportServiceClient<Channel> {
+        ReportServiceClient::new(self.channel.clone())
     }
 
     /// Baselines.

@@ -71,7 +71,7 @@ pub(super) fn other_setup(
 
 /// The keys whose values are not the same in all measurements; `simulated` is one of them, as a
 /// simulated link says nothing of a real one.
-pub(super) fn setup_differences<'a>(
+pub(crate) fn setup_differences<'a>(
     measurements: impl IntoIterator<Item = &'a Measurement> + Clone,
 ) -> Vec<String> {
     let all = || measurements.clone().into_iter();

@@ -7,10 +7,10 @@ const COVERAGE: f64 = 2.0;
 
 /// A value and the interval in which it lies: `low <= value <= high`.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Interval {
-    pub(super) value: f64,
-    pub(super) low: f64,
-    pub(super) high: f64,
+pub(crate) struct Interval {
+    pub(crate) value: f64,
+    pub(crate) low: f64,
+    pub(crate) high: f64,
 }
 
 /// How an interval stands to what is allowed.
@@ -29,7 +29,7 @@ impl Interval {
     ///
     /// `low` and `high` count where the figure has both, else value ± 2 uncertainties. A figure
     /// without any uncertainty, such as a count, is exact.
-    pub(super) fn of(figure: &Figure) -> Option<Self> {
+    pub(crate) fn of(figure: &Figure) -> Option<Self> {
         let value = figure.value.filter(|value| value.is_finite())?;
         let (low, high) = match (figure.low, figure.high) {
             (Some(low), Some(high)) => (low, high),
@@ -55,7 +55,7 @@ impl Interval {
 
     /// The change from `before` to this. Both are independent, so their widths add as the root of
     /// the sum of squares, each side with the side of the other that moves the change that way.
-    pub(super) fn change_from(&self, before: &Self) -> Self {
+    pub(crate) fn change_from(&self, before: &Self) -> Self {
         let value = self.value - before.value;
         let down = (self.value - self.low).hypot(before.high - before.value);
         let up = (self.high - self.value).hypot(before.value - before.low);

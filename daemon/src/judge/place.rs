@@ -39,7 +39,7 @@ pub fn asked(at: Option<&Struct>) -> Struct {
 }
 
 /// True where both were asked for at the same place.
-pub(super) fn same_place(a: Option<&Struct>, b: Option<&Struct>) -> bool {
+pub(crate) fn same_place(a: Option<&Struct>, b: Option<&Struct>) -> bool {
     let (a, b) = (asked(a), asked(b));
     a.fields.len() == b.fields.len()
         && a.fields.iter().all(|(key, value)| {
@@ -53,7 +53,7 @@ pub(super) fn same_place(a: Option<&Struct>, b: Option<&Struct>) -> bool {
 }
 
 /// The figure of another measurement that is about the same: same id, asked for at the same place.
-pub(super) fn counterpart<'a>(figure: &Figure, others: &'a [Figure]) -> Option<&'a Figure> {
+pub(crate) fn counterpart<'a>(figure: &Figure, others: &'a [Figure]) -> Option<&'a Figure> {
     others
         .iter()
         .find(|other| other.id == figure.id && same_place(other.at.as_ref(), figure.at.as_ref()))
@@ -61,7 +61,7 @@ pub(super) fn counterpart<'a>(figure: &Figure, others: &'a [Figure]) -> Option<&
 
 /// A place in words, beginning with a space: ` from 125 Hz to 250 Hz`, ` at 1000 Hz, -10 dBFS`;
 /// empty for the whole.
-pub(super) fn in_words(at: Option<&Struct>) -> String {
+pub(crate) fn in_words(at: Option<&Struct>) -> String {
     let Some(at) = at else { return String::new() };
     let shown = |key: &str, value: &Value| match &value.kind {
         Some(Kind::NumberValue(number)) => {

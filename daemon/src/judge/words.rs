@@ -11,7 +11,7 @@ const PLAIN_DIGITS: i32 = 6;
 const DECIMALS_MAX: i32 = 9;
 
 /// A figure's id in words, as a sentence begins: `Clip point`, `THD`.
-pub(super) fn figure_name(id: &str) -> String {
+pub(crate) fn figure_name(id: &str) -> String {
     let short = ["thd", "snr", "imd", "n", "h2", "h3", "h4", "h5"];
     let words: Vec<String> = id
         .split('_')
@@ -32,7 +32,7 @@ pub(super) fn figure_name(id: &str) -> String {
 }
 
 /// A figure with its place: `Deviation from 125 Hz to 250 Hz`.
-pub(super) fn figure_in_words(figure: &Figure) -> String {
+pub(crate) fn figure_in_words(figure: &Figure) -> String {
     format!(
         "{}{}",
         figure_name(&figure.id),
@@ -41,7 +41,7 @@ pub(super) fn figure_in_words(figure: &Figure) -> String {
 }
 
 /// A number as it was written: without needless digits.
-pub(super) fn number(number: f64) -> String {
+pub(crate) fn number(number: f64) -> String {
     trimmed(number, decimals(number, PLAIN_DIGITS))
 }
 
@@ -51,7 +51,7 @@ pub(super) fn rounded(number: f64, digits: i32) -> String {
 }
 
 /// A value with what is known of it: `-0.42 ± 0.02 dB` (coverage 2), `3 (1.2 to 6.8)`.
-pub(super) fn interval(interval: &Interval, unit: &str) -> String {
+pub(crate) fn interval(interval: &Interval, unit: &str) -> String {
     let Interval { value, low, high } = *interval;
     let (down, up) = (value - low, high - value);
     if up == 0.0 && down == 0.0 {
@@ -64,6 +64,13 @@ pub(super) fn interval(interval: &Interval, unit: &str) -> String {
     }
     let text = with_unit(&fixed(value), unit);
     format!("{text} ({} to {})", fixed(low), fixed(high))
+}
+
+/// A value with its half width, without unit: `-0.42 ± 0.02`; `-0.42` where it has none.
+pub(crate) fn spread(value: f64, half_width: Option<f64>) -> String {
+    let half_width = half_width.unwrap_or_default();
+    let (low, high) = (value - half_width, value + half_width);
+    interval(&Interval { value, low, high }, "")
 }
 
 /// A value alone, with as many decimals as its uncertainty allows.
@@ -79,7 +86,7 @@ pub(super) fn value(interval: &Interval, unit: &str) -> String {
 }
 
 /// A number and its unit; nothing more where the unit is empty.
-pub(super) fn with_unit(number: &str, unit: &str) -> String {
+pub(crate) fn with_unit(number: &str, unit: &str) -> String {
     if unit.is_empty() {
         number.to_owned()
     } else {

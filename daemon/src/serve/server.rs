@@ -7,7 +7,8 @@ use goodwire_proto::{
     v1::{
         analysis_service_server::AnalysisServiceServer,
         judgement_service_server::JudgementServiceServer,
-        measurement_service_server::MeasurementServiceServer, rig_service_server::RigServiceServer,
+        measurement_service_server::MeasurementServiceServer,
+        report_service_server::ReportServiceServer, rig_service_server::RigServiceServer,
         round_service_server::RoundServiceServer,
     },
 };
@@ -56,6 +57,7 @@ pub async fn serve(
         .add_service(AnalysisServiceServer::new(services.clone()))
         .add_service(JudgementServiceServer::new(services.clone()))
         .add_service(RoundServiceServer::new(services.clone()))
+        .add_service(ReportServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())
                 .max_decoding_message_size(MESSAGE_BYTES_MAX),
@@ -158,12 +160,13 @@ async fn tell_health(reporter: &HealthReporter, services: &Services) {
     }
 }
 
-const SERVICE_NAMES: [&str; 5] = [
+const SERVICE_NAMES: [&str; 6] = [
     "goodwire.v1.RigService",
     "goodwire.v1.AnalysisService",
     "goodwire.v1.MeasurementService",
     "goodwire.v1.JudgementService",
     "goodwire.v1.RoundService",
+    "goodwire.v1.ReportService",
 ];
 
 fn status(healthy: bool) -> ServingStatus {

@@ -105,6 +105,40 @@ impl Store {
         self.read(|connection| named_by(connection, sql, &[link_of(link), analysis]))
     }
 
+    /// The newest measurement with a result that was made before this one of the same link and
+    /// analysis, in the same way (live or recorded, simulated or real); `None` where there is none.
+    /// Matches are left out: a cable stood in the link's place.
+    ///
+    /// # Errors
+    /// What reading can meet.
+    pub fn measurement_before(
+        &self,
+        measurement: &Measurement,
+    ) -> Result<Option<Measurement>, StoreError> {
+        let sql = "SELECT id FROM measurements
+                   WHERE link = ?1 AND analysis = ?2 AND id < ?3 AND state = 3 AND NOT is_match
+                   ORDER BY id DESC";
+        let alike = |other: &Measurement| {
+            (other.simulated, other.recorded) == (measurement.simulated, measurement.recorded)
+        };
+        self.read(|connection| {
+            let mut statement = connection.prepare_cached(sql)?;
+            let key = [
+                link_of(&measurement.link),
+                &measurement.analysis,
+                id_of(&measurement.name),
+            ];
+            let mut rows = statement.query(key)?;
+            while let Some(row) = rows.next()? {
+                let other = get(connection, &row.get::<_, String>(0)?)?;
+                if alike(&other) {
+                    return Ok(Some(other));
+                }
+            }
+            Ok(None)
+        })
+    }
+
     /// Puts a match in force for a link. [`Store::finish`] does it by itself; this is for a match
     /// that was made earlier.
     ///

@@ -1,0 +1,222 @@
+//! The parts of a picture.
+
+use std::fmt::Write;
+
+use super::{Bound, Pen, Plot, Series, marker, simplify};
+use crate::report::html::Safe;
+
+/// Markers along a curve.
+const MARKERS: usize = 7;
+/// Distance of the ticks on the forbidden side of a limit, and their length, in pixels.
+const HATCH_PX: f64 = 9.0;
+/// Length of a line in the legend in pixels.
+const SAMPLE_PX: f64 = 40.0;
+
+/// Grid, frame, numbers and labels.
+pub(super) fn axes(plot: &Plot) -> String {
+    let (width, height) = (plot.x.length_px, plot.y.length_px);
+    let (mut lines, mut texts) = (String::new(), String::new());
+    for tick in plot.x.ticks() {
+        let class = grid_class(&tick.text);
+        write!(
+            lines,
+            "<path class=\"{class}\" d=\"M{0:.1} 0V{height:.1}\"/>",
+            tick.px
+        )
+        .expect("a string takes all");
+        write!(
+            texts,
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            tick.px,
+            height + 18.0,
+            tick.text
+        )
+        .expect("a string takes all");
+    }
+    for tick in plot.y.ticks() {
+        let (class, y) = (grid_class(&tick.text), height - tick.px);
+        write!(
+            lines,
+            "<path class=\"{class}\" d=\"M0 {y:.1}H{width:.1}\"/>"
+        )
+        .expect("a string takes all");
+        write!(
+            texts,
+            "<text x=\"-8\" y=\"{:.1}\" text-anchor=\"end\">{}</text>",
+            y + 4.5,
+            tick.text
+        )
+        .expect("a string takes all");
+    }
+    format!(
+        "{lines}\n<path class=\"frame\" d=\"M0 0H{width:.1}V{height:.1}H0Z\"/>\n{texts}\n{}\n",
+        labels(plot)
+    )
+}
+
+fn grid_class(text: &str) -> &'static str {
+    if text.is_empty() { "minor" } else { "major" }
+}
+
+fn labels(plot: &Plot) -> String {
+    let (width, height) = (plot.x.length_px, plot.y.length_px);
+    format!(
+        "<text x=\"0\" y=\"{below:.1}\">{x}</text>\
+         <text x=\"{width:.1}\" y=\"{below:.1}\" text-anchor=\"end\">{ratio}</text>\
+         <text transform=\"translate(-60 {middle:.1}) rotate(-90)\" text-anchor=\"middle\">{y}</text>",
+        below = height + 42.0,
+        middle = height / 2.0,
+        x = Safe(&plot.x.label),
+        y = Safe(&plot.y.label),
+        ratio = Safe(&plot.ratio),
+    )
+}
+
+/// Limits: strong lines with ticks on the side that is forbidden.
+pub(super) fn limits(plot: &Plot) -> String {
+    let (width, height) = (plot.x.length_px, plot.y.length_px);
+    let lines: String = plot
+        .limits
+        .iter()
+        .map(|limit| bound_path(plot, limit))
+        .map(|path| format!("<path class=\"limit\" d=\"{path}\"/>\n"))
+        .collect();
+    within(width, height, &lines)
+}
+
+fn bound_path(plot: &Plot, limit: &Bound) -> String {
+    let y = plot.y.length_px - plot.y.px(limit.y);
+    let (from, to) = (plot.x.px(limit.from), plot.x.px(limit.to));
+    hatched(from, to, y, limit.is_most)
+}
+
+/// A line with ticks upwards where `is_most`, else downwards.
+fn hatched(from: f64, to: f64, y: f64, is_most: bool) -> String {
+    let mut path = format!("M{from:.1} {y:.1}H{to:.1}");
+    let rise = if is_most { -HATCH_PX } else { HATCH_PX } / 1.5;
+    let count = ((to - from) / HATCH_PX).floor() as i32;
+    for index in 0..=count {
+        let x = from + HATCH_PX * f64::from(index);
+        write!(path, "M{x:.1} {y:.1}l4 {rise:.1}").expect("a string takes all");
+    }
+    path
+}
+
+/// The curves with their bands, the first on top.
+pub(super) fn curves(plot: &Plot) -> String {
+    let has_several = measured_count(plot) > 1;
+    let drawn: String = plot
+        .series
+        .iter()
+        .rev()
+        .map(|series| curve(plot, series, has_several))
+        .collect();
+    within(plot.x.length_px, plot.y.length_px, &drawn)
+}
+
+/// A nested picture cuts off what lies outside the frame.
+fn within(width: f64, height: f64, inner: &str) -> String {
+    if inner.is_empty() {
+        return String::new();
+    }
+    format!("<svg width=\"{width:.1}\" height=\"{height:.1}\">\n{inner}</svg>\n")
+}
+
+fn measured_count(plot: &Plot) -> usize {
+    let pens = plot.series.iter();
+    pens.filter(|one| matches!(one.pen, Pen::Measured(_)))
+        .count()
+}
+
+fn class(pen: Pen) -> String {
+    match pen {
+        Pen::Measured(index) => format!("curve-{}", index + 1),
+        Pen::Baseline => "baseline".to_owned(),
+        Pen::Before => "before".to_owned(),
+    }
+}
+
+fn curve(plot: &Plot, series: &Series, has_several: bool) -> String {
+    let px = |offset: f64| -> Vec<(f64, f64)> {
+        let points = series.x.iter().zip(&series.y).enumerate();
+        points
+            .map(|(index, (x, y))| {
+                let spread = series.spread.get(index).copied().unwrap_or_default();
+                let y = plot.y.px(y + offset * spread);
+                (plot.x.px(*x), plot.y.length_px - bounded(y))
+            })
+            .collect()
+    };
+    let class = class(series.pen);
+    let mut text = String::new();
+    if !series.spread.is_empty() {
+        let (over, mut under) = (simplify::thinned(&px(1.0)), simplify::thinned(&px(-1.0)));
+        under.reverse();
+        let (over, under) = (
+            simplify::straightened(&over),
+            simplify::straightened(&under),
+        );
+        let around: Vec<_> = over.into_iter().chain(under).collect();
+        let path = path(&around);
+        writeln!(text, "<path class=\"band {class}\" d=\"{path}Z\"/>").expect("a string takes all");
+    }
+    let points = simplify::thinned(&px(0.0));
+    let line = path(&simplify::straightened(&points));
+    writeln!(text, "<path class=\"line {class}\" d=\"{line}\"/>").expect("a string takes all");
+    if has_several {
+        let markers: String = (0..MARKERS)
+            .filter_map(|index| points.get((2 * index + 1) * points.len() / (2 * MARKERS)))
+            .map(|(x, y)| marker::at(series.pen, *x, *y))
+            .collect();
+        writeln!(text, "<g class=\"marker {class}\">{markers}</g>").expect("a string takes all");
+    }
+    text
+}
+
+/// Far outside the frame one place is as good as another, and short to write.
+fn bounded(px: f64) -> f64 {
+    px.clamp(-4000.0, 4000.0)
+}
+
+fn path(points: &[(f64, f64)]) -> String {
+    let mut path = String::new();
+    for (index, (x, y)) in points.iter().enumerate() {
+        let command = if index == 0 { 'M' } else { 'L' };
+        write!(path, "{command}{x:.1} {y:.1}").expect("a string takes all");
+    }
+    path
+}
+
+/// One line for each curve, and one for the limits.
+pub(super) fn legend(plot: &Plot, line_px: f64) -> String {
+    let has_several = measured_count(plot) > 1;
+    let samples = plot.series.iter().map(|series| {
+        let class = class(series.pen);
+        let marker = match has_several {
+            true => marker::at(series.pen, SAMPLE_PX / 2.0, 0.0),
+            false => String::new(),
+        };
+        let line = format!(
+            "<path class=\"line {class}\" d=\"M0 0H{SAMPLE_PX}\"/><g class=\"marker {class}\">{marker}</g>"
+        );
+        (line, series.label.as_str())
+    });
+    let limit = (!plot.limits.is_empty()).then(|| {
+        let path = hatched(0.0, SAMPLE_PX, 0.0, true);
+        let line = format!("<path class=\"limit\" d=\"{path}\"/>");
+        (line, "limit, with ticks on the side that is not allowed")
+    });
+    let mut text = String::new();
+    for (index, (sample, label)) in samples.chain(limit).enumerate() {
+        // A handful: exact as a float.
+        let y = line_px * index as f64 + 6.0;
+        write!(
+            text,
+            "<g transform=\"translate(0 {y})\">{sample}<text x=\"{x}\" y=\"4.5\">{}</text></g>",
+            Safe(label),
+            x = SAMPLE_PX + 10.0,
+        )
+        .expect("a string takes all");
+    }
+    text
+}
