@@ -72,7 +72,7 @@ impl Store {
         let outcome = i32::from(query.outcome);
         // With a verdict asked for, the order has to be that of its index: ordered by `id`, SQLite
         // sorts all that have it before it gives the first (4 s of ten years, else 0.2 ms).
-        let (join, id, before_id) = match query.outcome {
+        let (joined, id, before_id) = match query.outcome {
             Outcome::Unspecified => ("LEFT JOIN", "id", "id < ?"),
             _ => {
                 conditions.push("outcome = ?");
@@ -86,7 +86,7 @@ impl Store {
         }
         let sql = format!(
             "SELECT result, judgement FROM measurements
-             {join} judgements ON measurement = id
+             {joined} judgements ON measurement = id
              WHERE {} ORDER BY {id} DESC LIMIT {}",
             conditions.join(" AND "),
             size + 1
