@@ -29,7 +29,7 @@ use goodwire_proto::v1::{
 use crate::config::{GroupConfig, LimitConfig};
 
 pub use compare::compare;
-pub use findings::findings;
+pub use findings::{Seen, findings, run_findings};
 pub use heading::{limited, trend_finding, trend_in_words};
 pub use place::asked as asked_place;
 pub use trend::{Crossing, Night, Trend};

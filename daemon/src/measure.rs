@@ -13,6 +13,7 @@ pub mod matched;
 pub mod queue;
 pub mod recorded;
 pub mod request;
+mod seen;
 mod sends;
 mod setup;
 pub mod watch;

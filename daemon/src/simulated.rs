@@ -25,7 +25,7 @@ pub mod link;
 mod losses;
 mod noise;
 mod path;
-mod random;
+pub(crate) mod random;
 mod room;
 pub mod settings;
 mod sounds;

@@ -5,6 +5,7 @@ mod asking;
 mod baselines;
 mod batches;
 mod commissioning;
+mod faults;
 mod kills;
 mod life;
 mod permission;

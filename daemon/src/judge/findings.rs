@@ -1,127 +1,102 @@
 //! The likely causes of what is wrong, each in a sentence with what to do about it.
 //!
-//! A rule looks at a measurement with its verdict, and at the baseline where there is one, and
-//! says what it sees or nothing. The causes are common practice of the trade, no source; what
-//! each rule relies on stands beside it.
+//! A rule looks at what is known of a link (its measurements of one run, their baselines, earlier
+//! ones, and the other links of that run) and says what it sees or nothing. Outside a run a link
+//! has one measurement and no other links. The causes are common practice of the trade, no source;
+//! what each rule relies on stands beside it, and docs/findings.md tells them all.
 
+mod evidence;
 mod rules;
 
-use goodwire_proto::v1::{
-    Figure, Finding, Judgement, Measurement, measurement::State, verdict::Outcome,
-};
+#[cfg(test)]
+mod nights;
+#[cfg(test)]
+mod scene;
 
-use super::{
-    drift::setup_differences,
-    interval::{Interval, Standing},
-    place,
-};
+use goodwire_proto::v1::{Finding, Measurement, RunFinding};
 
-/// What the rules look at.
-struct Evidence<'a> {
-    measurement: &'a Measurement,
-    /// The baseline, where it was made with the same setup.
-    baseline: Option<&'a Measurement>,
-    /// Setup keys that differ from the baseline's.
-    setup_differences: Vec<String>,
+use evidence::{Evidence, Link};
+use rules::RULES;
+
+/// A measurement with what it is held against.
+#[derive(Debug, Clone, Default)]
+pub struct Seen {
+    /// It has ended and been judged.
+    pub measurement: Measurement,
+    /// The baseline of its link and analysis, where one is set.
+    pub baseline: Option<Measurement>,
+    /// Earlier ones of its link and analysis, newest first, without curves; as many as are at hand.
+    pub history: Vec<Measurement>,
 }
 
-/// Says what it sees, or nothing.
-type Rule = fn(&Evidence<'_>) -> Option<Finding>;
-
-const RULES: [Rule; 12] = [
-    rules::no_signal,
-    rules::other_setup,
-    rules::polarity_swapped,
-    rules::return_knob,
-    rules::transmitter_gain,
-    rules::clips_early,
-    rules::reference_distorts,
-    rules::link_distorts,
-    rules::high_end_lost,
-    rules::low_end_lost,
-    rules::latency_moved,
-    rules::resynchronises,
-];
-
-/// Says what is likely wrong, and what to do about it. `measurement` has ended and been judged;
-/// `baseline` is the one of its link and analysis, where one is set.
+/// Says what one measurement alone tells of its link.
 #[must_use]
-pub fn findings(measurement: &Measurement, baseline: Option<&Measurement>) -> Vec<Finding> {
-    if measurement.is_match {
-        return Vec::new();
-    }
-    let baseline = baseline.filter(|baseline| baseline.name != measurement.name);
-    let setup_differences = baseline
-        .map(|baseline| setup_differences([measurement, baseline]))
-        .unwrap_or_default();
-    let baseline = baseline.filter(|_| setup_differences.is_empty());
-    let evidence = Evidence {
-        measurement,
-        baseline,
-        setup_differences,
-    };
-    RULES.iter().filter_map(|rule| rule(&evidence)).collect()
+pub fn findings(seen: &Seen) -> Vec<Finding> {
+    let found = run_findings(std::slice::from_ref(seen)).into_iter();
+    found.filter_map(|found| found.finding).collect()
 }
 
-impl<'a> Evidence<'a> {
-    fn figure(&self, id: &str) -> Option<&'a Figure> {
-        let succeeded = self.measurement.state() == State::Succeeded;
-        self.measurement
-            .figures
-            .iter()
-            .find(|figure| succeeded && figure.id == id)
-    }
-
-    fn value(&self, id: &str) -> Option<f64> {
-        self.figure(id).and_then(|figure| figure.value)
-    }
-
-    /// The change of a figure from the baseline's.
-    fn change(&self, id: &str) -> Option<Interval> {
-        let figure = self.figure(id)?;
-        let before = place::counterpart(figure, &self.baseline?.figures)?;
-        Some(Interval::of(figure)?.change_from(&Interval::of(before)?))
-    }
-
-    /// The change of a figure, where it is beyond ± `step` with all its uncertainty.
-    fn moved(&self, id: &str, step: f64) -> Option<f64> {
-        let change = self.change(id)?;
-        let beyond = change.against(Some(-step), Some(step)) == Standing::Outside;
-        beyond.then_some(change.value)
-    }
-
-    /// True where the figure is within ± `step` of the baseline's, its uncertainty left aside.
-    fn stayed(&self, id: &str, step: f64) -> bool {
-        self.change(id)
-            .is_some_and(|change| change.value.abs() <= step)
-    }
-
-    /// The first judgement of that figure that says FAIL, on the side that `is_side` tells from
-    /// value, min and max.
-    fn fails(
-        &self,
-        id: &str,
-        is_side: fn(f64, Option<f64>, Option<f64>) -> bool,
-    ) -> Option<&'a Judgement> {
-        self.measurement
-            .verdict
-            .as_ref()?
-            .judgements
-            .iter()
-            .find(|judgement| {
-                judgement.figure == id
-                    && judgement.outcome() == Outcome::Fail
-                    && judgement
-                        .value
-                        .is_some_and(|value| is_side(value, judgement.min, judgement.max))
+/// Says what the measurements of a run tell together, by link, in the order of the links' first
+/// measurements. Matches are left out.
+#[must_use]
+pub fn run_findings(seen: &[Seen]) -> Vec<RunFinding> {
+    let links = Link::all(seen);
+    let of_link = |index: usize| {
+        let evidence = Evidence::new(&links, index);
+        let name = links[index].measurement().link.clone();
+        RULES.iter().filter_map(move |rule| {
+            Some(RunFinding {
+                link: name.clone(),
+                finding: Some(Finding {
+                    id: rule.id.to_owned(),
+                    text: (rule.look)(&evidence)?,
+                }),
             })
+        })
+    };
+    (0..links.len()).flat_map(of_link).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{scene, *};
+    use crate::judge::tests::{figure, within};
+
+    #[test]
+    fn every_finding_has_its_line_in_the_page_and_an_id_of_its_own() {
+        let page = include_str!("../../../docs/findings.md");
+        for rule in &RULES {
+            let line = format!("| `{}` |", rule.id);
+            assert_eq!(page.matches(&line).count(), 1, "{}", rule.id);
+        }
+        assert_eq!(
+            page.matches("\n| `").count(),
+            RULES.len(),
+            "no line without a rule"
+        );
     }
 
-    fn too_low(&self, id: &str) -> Option<&'a Judgement> {
-        self.fails(id, |value, min, _| min.is_some_and(|min| value < min))
+    #[test]
+    fn a_healthy_link_that_is_as_it_was_has_no_finding() {
+        let mut figures = scene::level(0.0, -12.0);
+        figures.extend([
+            figure("polarity", 1.0, 0.0),
+            figure("corner_high", 20_000.0, 50.0),
+            figure("corner_low", 12.0, 0.5),
+            figure("latency", 4.0, 0.001),
+            figure("jitter", 0.01, 0.005),
+        ]);
+        let now = || scene::seen("lectern", "", figures.clone());
+        let limits = [within("gain", -3.0, 3.0)];
+        assert_eq!(scene::ids(&now().judged(&limits)), [""; 0]);
+        let compared = now().against(figures.clone()).judged(&limits);
+        assert_eq!(scene::ids(&compared), [""; 0]);
     }
 
-    fn too_high(&self, id: &str) -> Option<&'a Judgement> {
-        self.fails(id, |value, _, max| max.is_some_and(|max| value > max))
+    #[test]
+    fn nothing_is_found_about_a_match() {
+        let mut cable = scene::seen("lectern", "level", vec![figure("polarity", -1.0, 0.0)]);
+        cable.measurement.is_match = true;
+        assert_eq!(findings(&cable), []);
     }
 }

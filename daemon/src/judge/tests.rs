@@ -1,4 +1,3 @@
-mod causes;
 mod curves;
 mod limits;
 mod moves;
@@ -12,7 +11,7 @@ use prost_types::{Struct, Value, value::Kind};
 use super::*;
 use crate::config::{AtValue, LimitConfig};
 
-fn figure(id: &str, value: f64, uncertainty: f64) -> Figure {
+pub(super) fn figure(id: &str, value: f64, uncertainty: f64) -> Figure {
     Figure {
         id: id.to_owned(),
         value: Some(value),
@@ -22,7 +21,7 @@ fn figure(id: &str, value: f64, uncertainty: f64) -> Figure {
     }
 }
 
-fn at(pairs: &[(&str, f64)]) -> Option<Struct> {
+pub(super) fn at(pairs: &[(&str, f64)]) -> Option<Struct> {
     let value = |number| Value {
         kind: Some(Kind::NumberValue(number)),
     };
@@ -34,7 +33,7 @@ fn at(pairs: &[(&str, f64)]) -> Option<Struct> {
     })
 }
 
-fn measured(figures: Vec<Figure>) -> Measurement {
+pub(super) fn measured(figures: Vec<Figure>) -> Measurement {
     Measurement {
         name: "measurements/2".to_owned(),
         link: "links/lectern".to_owned(),
@@ -45,14 +44,14 @@ fn measured(figures: Vec<Figure>) -> Measurement {
     }
 }
 
-fn baseline(figures: Vec<Figure>) -> Measurement {
+pub(super) fn baseline(figures: Vec<Figure>) -> Measurement {
     Measurement {
         name: "measurements/1".to_owned(),
         ..measured(figures)
     }
 }
 
-fn limit(figure: &str) -> LimitConfig {
+pub(super) fn limit(figure: &str) -> LimitConfig {
     LimitConfig {
         analysis: "response".to_owned(),
         figure: figure.to_owned(),
@@ -60,7 +59,7 @@ fn limit(figure: &str) -> LimitConfig {
     }
 }
 
-fn within(figure: &str, min: f64, max: f64) -> LimitConfig {
+pub(super) fn within(figure: &str, min: f64, max: f64) -> LimitConfig {
     LimitConfig {
         min: Some(min),
         max: Some(max),

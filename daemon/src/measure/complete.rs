@@ -206,19 +206,13 @@ impl Desk {
     }
 
     fn judge(&self, measurement: &mut Measurement, job: &Job) {
-        let link = bare(&measurement.link).to_owned();
-        let baseline = self
-            .store
-            .baseline(&link, &measurement.analysis)
-            .unwrap_or_else(|error| {
-                tracing::error!(%error, "the baseline cannot be read");
-                None
-            });
+        let mut seen = self.seen(measurement.clone());
         if job.link.is_some() && !measurement.is_match {
             let limits = &self.config.limits;
-            measurement.verdict = judge::judge(limits, measurement, baseline.as_ref());
+            seen.measurement.verdict = judge::judge(limits, measurement, seen.baseline.as_ref());
         }
-        measurement.findings = judge::findings(measurement, baseline.as_ref());
+        measurement.findings = judge::findings(&seen);
+        measurement.verdict = seen.measurement.verdict;
     }
 
     /// Stores a final measurement, and tells only what is stored.

@@ -18,6 +18,7 @@ use super::{
 };
 use crate::{
     config::{CheckConfig, MessagesWhen, RoundConfig},
+    judge::{self, Seen},
     measure::{
         ask::measure,
         complete::Desk,
@@ -271,6 +272,8 @@ impl Rounds {
             &round_links(&self.desk, &one.round),
             &one.round.checks,
         );
+        self.find_causes(&mut run).await;
+        // After the causes, which take the place of what was found before.
         let mut run = self.with_trends(run).await;
         run.end_time = Some(self.desk.clock.timestamp());
         let (desk, ended) = (self.desk(), run.clone());
@@ -296,6 +299,29 @@ impl Rounds {
             tracing::error!(%error, "a bug of the daemon");
             run
         })
+    }
+
+    /// Looks for causes again, now that all that was measured can be seen together.
+    async fn find_causes(&self, run: &mut Run) {
+        let checks = run.checks.iter();
+        let names: Vec<String> = checks
+            .map(|check| check.measurement.clone())
+            .filter(|name| !name.is_empty())
+            .collect();
+        let desk = self.desk();
+        let found = tokio::task::spawn_blocking(move || {
+            let measurements = names.iter().map(|name| desk.store.get(name));
+            let seen: Result<Vec<Seen>, StoreError> = measurements
+                .map(|measurement| Ok(desk.seen(measurement?)))
+                .collect();
+            seen.map(|seen| judge::run_findings(&seen))
+        });
+        match found.await {
+            Ok(Ok(findings)) => run.findings = findings,
+            // What each measurement tells alone stays.
+            Ok(Err(error)) => tracing::error!(run = run.name, %error, "its results cannot be read"),
+            Err(error) => tracing::error!(%error, "a bug of the daemon"),
+        }
     }
 
     /// Stores how the run stands, then tells it.

@@ -1,0 +1,25 @@
+//! The analyses say whose return was silent.
+
+use super::{Evidence, silence::is_reference_silent};
+
+pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
+    is_reference_silent(evidence.link).then(|| {
+        "Nothing of the test sound came back through the reference, so the link could not be \
+         compared: look whether the reference's cable is plugged at both ends where the \
+         configuration says."
+            .to_owned()
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::judge::findings::scene::{failed, ids, silent};
+
+    #[test]
+    fn a_silent_reference_is_not_blamed_on_the_link() {
+        let text = "the reference's return is silent: check its cable";
+        let seen = failed("lectern", "no-signal", text);
+        assert_eq!(ids(&seen), ["reference-silent"]);
+        assert_eq!(ids(&silent("lectern")), ["nothing-at-the-return"]);
+    }
+}
