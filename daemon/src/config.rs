@@ -7,6 +7,7 @@
 mod interface;
 mod limits;
 mod links;
+mod masks;
 mod messages;
 mod mistakes;
 mod nearest;
@@ -26,13 +27,16 @@ use toml::de::DeTable;
 pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
-    AlsaConfig, AtValue, Backend, CheckConfig, Config, InterfaceConfig, JackConfig, LimitConfig,
-    LinkConfig, MessagesConfig, MessagesWhen, ReferenceConfig, RoundConfig, SafetyConfig,
-    SimulatedConfig, SimulatedTime,
+    AlsaConfig, AtValue, Backend, CheckConfig, Config, CurveLimit, GroupConfig, InterfaceConfig,
+    JackConfig, LimitConfig, LinkConfig, MessagesConfig, MessagesWhen, ReferenceConfig,
+    RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;
 use section::Section;
+
+/// A hundred years.
+const KEEP_DAYS_MAX: u64 = 36_500;
 
 /// The least that works, for whoever begins with nothing.
 const LEAST: &str = r#"at least this:
@@ -117,6 +121,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let safety = links::read_safety(file, is_simulated);
     let limits = limits::read(file, &links);
     let rounds = rounds::read(file, &links);
+    let keep_curves_days = read_store(file);
     let messages = messages::read(file);
     let page_listen = messages::read_page(file);
     file.close();
@@ -137,8 +142,17 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
         safety,
         limits,
         rounds,
+        keep_curves_days,
         messages,
         page_listen,
         hash: blake3::hash(text.as_bytes()).to_hex().to_string(),
     })
+}
+
+/// Reads `[store]`: for how many days curves are kept.
+fn read_store(file: &Section<'_>) -> Option<u32> {
+    let section = file.section("store", "[store]")?;
+    let days = section.whole("keep_curves_days", 1..=KEEP_DAYS_MAX);
+    section.close();
+    days.and_then(|days| u32::try_from(days).ok())
 }

@@ -6,11 +6,15 @@
 //! be told to be kept or broken: the outcome is UNMEASURED.
 
 mod compare;
+mod curve;
 pub(crate) mod drift;
 mod findings;
+mod heading;
 pub(crate) mod interval;
 mod limit;
+mod line;
 pub(crate) mod place;
+mod trend;
 pub(crate) mod words;
 
 #[cfg(test)]
@@ -22,10 +26,13 @@ use goodwire_proto::v1::{
     verdict::Outcome::{self, Drift, Fail, Pass, Unmeasured, Unspecified},
 };
 
-use crate::config::LimitConfig;
+use crate::config::{GroupConfig, LimitConfig};
 
 pub use compare::compare;
 pub use findings::{Seen, findings, run_findings};
+pub use heading::{limited, trend_finding, trend_in_words};
+pub use place::asked as asked_place;
+pub use trend::{Crossing, Night, Trend};
 
 /// Says what the limits and the baseline say of a measurement that has ended.
 ///
@@ -64,9 +71,11 @@ fn applies(limit: &LimitConfig, measurement: &Measurement) -> bool {
         .link
         .strip_prefix("links/")
         .unwrap_or(&measurement.link);
+    let group_has = |group: &GroupConfig| group.links.iter().any(|name| name == link);
     limit.analysis == measurement.analysis
         && !link.is_empty()
         && limit.link.as_ref().is_none_or(|name| name == link)
+        && limit.group.as_ref().is_none_or(group_has)
 }
 
 /// The worse of two outcomes: FAIL over UNMEASURED over DRIFT over PASS.

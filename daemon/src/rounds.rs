@@ -10,6 +10,7 @@ mod messenger;
 mod outcome;
 mod runner;
 mod schedule;
+mod trends;
 mod watch;
 
 #[cfg(test)]
@@ -21,3 +22,4 @@ pub use message::{headline, message};
 pub use messenger::send_messages;
 pub use runner::{Asked, Rounds, round_of};
 pub use schedule::{Due, Schedule, ScheduleError};
+pub use trends::nights;

@@ -29,6 +29,9 @@ const FIRST_OPENING: Duration = Duration::from_secs(1);
 /// How often it is looked whether that opening is over.
 const OPENING_LOOK: Duration = Duration::from_millis(1);
 
+/// How often it is looked for curves that are older than they are kept.
+const CURVES_LOOK: Duration = Duration::from_secs(6 * 3600);
+
 /// How often the disk's health is looked at.
 const DISK_LOOK: Duration = Duration::from_millis(500);
 
@@ -76,6 +79,7 @@ pub async fn run(
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));
+    tokio::spawn(drop_old_curves(Arc::clone(&desk), ending.clone()));
     tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
     let interrupted = tokio::spawn(end_what_runs(Arc::clone(&desk), ending.clone()));
     wait_for_first_opening(&engine).await;
@@ -138,6 +142,25 @@ async fn end_what_runs(desk: Arc<Desk>, ending: CancellationToken) {
     let settled = tokio::task::spawn_blocking(move || desk.end_all(&interrupted));
     if let Err(error) = settled.await {
         tracing::error!(%error, "what waited is not settled; the next start marks it interrupted");
+    }
+}
+
+/// Drops curves that are older than the configuration keeps them; figures stay for ever.
+async fn drop_old_curves(desk: Arc<Desk>, ending: CancellationToken) {
+    let Some(days) = desk.config.keep_curves_days else {
+        return;
+    };
+    let mut interval = tokio::time::interval(CURVES_LOOK);
+    interval.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
+    while ending.run_until_cancelled(interval.tick()).await.is_some() {
+        let store = desk.store.clone();
+        let dropped = tokio::task::spawn_blocking(move || store.drop_curves(days)).await;
+        match dropped {
+            Ok(Ok(0)) => {}
+            Ok(Ok(count)) => tracing::info!(count, days, "measurements lost their curves by age"),
+            Ok(Err(error)) => tracing::error!(%error, "old curves cannot be dropped"),
+            Err(error) => tracing::error!(%error, "a bug of the daemon"),
+        }
     }
 }
 

@@ -10,6 +10,7 @@ mod reports;
 mod rig;
 mod rounds;
 mod server;
+mod trend;
 mod upload;
 
 use std::sync::Arc;

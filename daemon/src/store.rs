@@ -7,8 +7,11 @@
 //! Links may be named with or without `links/`, measurements with or without `measurements/`.
 
 mod connection;
+mod curves;
 mod error;
+mod figures;
 mod folder;
+mod import;
 mod keep;
 mod leave;
 mod measurements;
@@ -36,6 +39,7 @@ use goodwire_proto::v1::Note;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
 pub use error::StoreError;
+pub use figures::{History, HistoryPoint, HistoryQuery};
 pub use leave::Permit;
 pub use names::{new_name, new_run_name};
 pub use pages::{ListQuery, Page};
@@ -83,6 +87,7 @@ impl Store {
         schema::check_sqlite(rusqlite::version_number())?;
         let lock = FolderLock::take(dir)?;
         let (mut connection, file, notes) = folder::open_database(dir, &clock)?;
+        figures::fill(&mut connection)?;
         let interrupted = measurements::interrupt_unfinished(&mut connection, &clock)?;
         runs::interrupt_unfinished(&mut connection, &clock)?;
         let (jobs, queue) = mpsc::channel::<Job>();

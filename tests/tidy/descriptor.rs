@@ -10,12 +10,13 @@ use prost_types::{
 };
 
 /// How names of numbers end: the unit of what is counted or measured.
-const UNITS: [&str; 16] = [
+const UNITS: [&str; 17] = [
     "_hz",
     "_db",
     "_dbfs",
     "_s",
     "_ms",
+    "_weeks",
     "_frames",
     "_frame",
     "_count",
@@ -29,11 +30,13 @@ const UNITS: [&str; 16] = [
     "seed",
 ];
 /// Words of a comment that say what a number without a unit in its name counts in.
-const SAID_IN_WORDS: [&str; 11] = [
+const SAID_IN_WORDS: [&str; 13] = [
     "`unit`",
     "`x_unit`",
     "`y_unit`",
     "in the figure's unit",
+    "in the unit of the curve's",
+    "in the history's unit",
     "in its own unit",
     "in the row's unit",
     "full scale = 1",

@@ -5,8 +5,8 @@ use std::sync::LazyLock;
 use anyhow::Context;
 use goodwire_proto::v1::{
     Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
-    HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round, Run, Status,
-    StimulusHeader, StopResponse, WithdrawPermitResponse,
+    GetTrendResponse, HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round,
+    Run, Status, StimulusHeader, StopResponse, WithdrawPermitResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};
@@ -37,6 +37,7 @@ named!(
     ClearBaselineResponse,
     CompareMeasurementsResponse,
     Device,
+    GetTrendResponse,
     HoldResponse,
     Link,
     Measurement,

@@ -17,6 +17,7 @@ pub mod rounds;
 pub mod status;
 mod table;
 pub mod time;
+pub mod trend;
 
 pub use look::Look;
 pub use mark::Mark;

@@ -80,6 +80,22 @@ pub fn parameters(settings: &[Setting]) -> anyhow::Result<Option<Struct>> {
     Ok((!fields.is_empty()).then_some(Struct { fields }))
 }
 
+/// The settings as a place: what reads as a number is one.
+///
+/// # Errors
+/// Names what is set twice.
+pub fn at(settings: &[Setting]) -> anyhow::Result<Option<Struct>> {
+    let mut place = parameters(settings)?;
+    for value in place.iter_mut().flat_map(|place| place.fields.values_mut()) {
+        if let Some(Kind::StringValue(text)) = &value.kind
+            && let Ok(number) = text.parse()
+        {
+            value.kind = Some(Kind::NumberValue(number));
+        }
+    }
+    Ok(place)
+}
+
 /// `FILE[:CH]`: a recording, and which of its channels is meant.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FileChannel {

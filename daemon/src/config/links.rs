@@ -18,6 +18,8 @@ pub(super) struct LinkDraft<'t> {
     pub(super) send: Option<usize>,
     /// `None` where it is wrong.
     pub(super) r#return: Option<usize>,
+    /// The group that it belongs to; `None` where it belongs to none.
+    pub(super) group: Option<String>,
     /// Its own ceiling in dBFS; `None` where it has none.
     pub(super) max_send_dbfs: Option<f64>,
     pad_db: f64,
@@ -35,6 +37,7 @@ impl LinkDraft<'_> {
             send: self.send.unwrap_or_default(),
             r#return: self.r#return.unwrap_or_default(),
             pad_db: self.pad_db,
+            group: self.group,
             max_send_dbfs: self.max_send_dbfs.unwrap_or(safety.max_send_dbfs),
             setup: self.setup,
             simulated: self.simulated,
@@ -44,6 +47,7 @@ impl LinkDraft<'_> {
 
 const NAME: &str =
     "a name of letters, digits, `-` and `_`, up to 63 of them, such as \"lectern\"; not `all`";
+const GROUP: &str = "a name for the group, such as group = \"foyer\"";
 const NAME_LENGTH_MAX: usize = 63;
 /// A permit is for the night at hand, not for the season.
 const PERMIT_HOURS_MAX: f64 = 168.0;
@@ -97,6 +101,7 @@ fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraf
         r#return,
         max_send_dbfs: section.number("max_send_dbfs", CEILING_MIN_DBFS..=0.0),
         pad_db: section.number_or("pad_db", 0.0..=120.0, 0.0),
+        group: section.text("group", GROUP).map(str::to_owned),
         setup: read_setup(&section),
         simulated,
         hears_span,

@@ -27,6 +27,8 @@ pub struct Config {
     pub limits: Vec<LimitConfig>,
     /// The rounds, in the order of the file.
     pub rounds: Vec<RoundConfig>,
+    /// Curves of measurements older than so many days are dropped; `None`: all are kept.
+    pub keep_curves_days: Option<u32>,
     /// Who is told of runs; `None`: nobody.
     pub messages: Option<MessagesConfig>,
     /// Where the page and the metrics are served, `HOST:PORT` on loopback; `None`: nowhere.
@@ -138,6 +140,8 @@ pub struct LinkConfig {
     pub r#return: usize,
     /// A known attenuator between send and transmitter in dB, 0 or more.
     pub pad_db: f64,
+    /// The group of links that limits can name; `None`: it belongs to none.
+    pub group: Option<String>,
     /// Highest allowed peak of this link's stimulus in dBFS: its own, else the rig's.
     /// What a send may play is [`Config::send_ceiling_dbfs`].
     pub max_send_dbfs: f64,
@@ -161,23 +165,62 @@ pub struct SafetyConfig {
     pub quiet_dbfs: f64,
 }
 
-/// What a figure must satisfy: at least one of `min`, `max` and `drift`.
-#[derive(Debug, Clone, PartialEq)]
+/// What a figure must satisfy: at least one of `min`, `max` and `drift`; or what a whole curve must.
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct LimitConfig {
-    /// Name of the link; `None`: every link.
+    /// Name of the link; `None`: every link, or every one of the group.
     pub link: Option<String>,
+    /// The group of links that is meant; `None`: no group.
+    pub group: Option<GroupConfig>,
     /// Id of the analysis.
     pub analysis: String,
-    /// Id of the figure.
+    /// Id of the figure; empty for a limit of a curve.
     pub figure: String,
-    /// Which figures of that id: those that agree on every key. Empty: all.
+    /// What the curve must satisfy; `None` for a limit of a figure.
+    pub curve: Option<CurveLimit>,
+    /// Which figures or curves of that id: those that agree on every key. Empty: all.
     pub at: BTreeMap<String, AtValue>,
     /// The least allowed, in the figure's unit.
     pub min: Option<f64>,
     /// The most allowed, in the figure's unit.
     pub max: Option<f64>,
-    /// Allowed change from the baseline, in the figure's unit, 0 or more.
+    /// Allowed change from the baseline, in the figure's or curve's unit, 0 or more.
     pub drift: Option<f64>,
+    /// A trend that reaches the limit within so many weeks is told; `None`: 8.
+    pub horizon_weeks: Option<f64>,
+}
+
+impl LimitConfig {
+    /// Id of the figure or curve that is meant.
+    #[must_use]
+    pub fn subject(&self) -> &str {
+        self.curve.as_ref().map_or(&self.figure, |curve| &curve.id)
+    }
+}
+
+/// Links that a limit names together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct GroupConfig {
+    /// Its name.
+    pub name: String,
+    /// Names of its links, without `links/`, in the order of the file.
+    pub links: Vec<String>,
+}
+
+/// What a whole curve must satisfy: at least one of `upper`, `lower` and the limit's `drift`.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CurveLimit {
+    /// Id of the curve.
+    pub id: String,
+    /// The most allowed as corners x and y, x rising: none, or two and more. Outside of them
+    /// everything is allowed.
+    pub upper: Vec<[f64; 2]>,
+    /// The least allowed, as `upper`.
+    pub lower: Vec<[f64; 2]>,
+    /// Id of the figure whose value is subtracted from the curve first.
+    pub re: Option<String>,
+    /// From where to where drift counts, rising; `None`: wherever the baseline has the curve.
+    pub drift_range: Option<[f64; 2]>,
 }
 
 /// A named list of checks over links.

@@ -21,13 +21,8 @@ pub(super) fn against_baseline(
     baseline: &Measurement,
 ) -> Said {
     let name = words::figure_in_words(figure);
-    let differences = setup_differences([measurement, baseline]);
-    if !differences.is_empty() {
-        let text = format!(
-            "{name} is not compared with the baseline, which was made with another setup ({}).",
-            differences.join(", ")
-        );
-        return (Outcome::Unmeasured, text);
+    if let Some(said) = other_setup(&name, measurement, baseline) {
+        return said;
     }
     let before = place::counterpart(figure, &baseline.figures);
     let Some(before) = before.and_then(Interval::of) else {
@@ -58,6 +53,20 @@ pub(super) fn against_baseline(
             format!("{moved}: too uncertain to tell; allowed is {allowed_text}."),
         ),
     }
+}
+
+/// That a baseline of another setup is not compared with; `None` where it is of the same.
+pub(super) fn other_setup(
+    name: &str,
+    measurement: &Measurement,
+    baseline: &Measurement,
+) -> Option<Said> {
+    let differences = setup_differences([measurement, baseline]);
+    let text = format!(
+        "{name} is not compared with the baseline, which was made with another setup ({}).",
+        differences.join(", ")
+    );
+    (!differences.is_empty()).then_some((Outcome::Unmeasured, text))
 }
 
 /// The keys whose values are not the same in all measurements; `simulated` is one of them, as a

@@ -31,13 +31,9 @@ impl Interval {
     /// without any uncertainty, such as a count, is exact.
     pub(crate) fn of(figure: &Figure) -> Option<Self> {
         let value = figure.value.filter(|value| value.is_finite())?;
-        let (low, high) = match (figure.low, figure.high, figure.uncertainty) {
-            (Some(low), Some(high), _) => (low, high),
-            (_, _, Some(uncertainty)) => {
-                let spread = COVERAGE * uncertainty.abs();
-                (value - spread, value + spread)
-            }
-            _ => (value, value),
+        let (low, high) = match (figure.low, figure.high) {
+            (Some(low), Some(high)) => (low, high),
+            _ => return Some(Self::around(value, figure.uncertainty.unwrap_or_default())),
         };
         // `min` and `max` take the value where an end is not a number.
         Some(Self {
@@ -45,6 +41,16 @@ impl Interval {
             low: low.min(value),
             high: high.max(value),
         })
+    }
+
+    /// Value ± 2 uncertainties.
+    pub(super) fn around(value: f64, uncertainty: f64) -> Self {
+        let spread = COVERAGE * uncertainty.abs();
+        Self {
+            value,
+            low: value - spread,
+            high: value + spread,
+        }
     }
 
     /// The change from `before` to this. Both are independent, so their widths add as the root of

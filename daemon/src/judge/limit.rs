@@ -1,25 +1,29 @@
-//! One limit, held against the figures that it is meant for.
+//! One limit, held against the figures or curves that it is meant for.
 
 use goodwire_proto::v1::{
-    Figure, Judgement, Limit, Measurement, measurement::State, verdict::Outcome,
+    Figure, Judgement, Limit, MaskPoint, Measurement, measurement::State, verdict::Outcome,
 };
 
 use super::{
-    drift,
+    curve, drift,
     interval::{Interval, Standing},
     place, words, worse,
 };
-use crate::config::LimitConfig;
+use crate::config::{CurveLimit, LimitConfig};
 
 /// What one part of a limit says, with the sentence.
 pub(super) type Said = (Outcome, String);
 
 /// False for a limit that has nothing to compare with: drift alone, and no baseline is set.
 pub(super) fn says_something(limit: &LimitConfig, baseline: Option<&Measurement>) -> bool {
-    limit.min.is_some() || limit.max.is_some() || (limit.drift.is_some() && baseline.is_some())
+    let has_mask = |curve: &CurveLimit| !(curve.upper.is_empty() && curve.lower.is_empty());
+    limit.min.is_some()
+        || limit.max.is_some()
+        || limit.curve.as_ref().is_some_and(has_mask)
+        || (limit.drift.is_some() && baseline.is_some())
 }
 
-/// One judgement for each figure that the limit is meant for; one that says UNMEASURED where there
+/// One judgement for each figure or curve that the limit is meant for; one that says UNMEASURED where there
 /// is none.
 pub(super) fn judgements(
     limit: &LimitConfig,
@@ -29,10 +33,13 @@ pub(super) fn judgements(
     if measurement.state() != State::Succeeded {
         return vec![unmeasured(limit, no_result(measurement))];
     }
+    if let Some(wanted) = &limit.curve {
+        return curve::judgements(limit, wanted, measurement, baseline);
+    }
     let judgements: Vec<Judgement> = measurement
         .figures
         .iter()
-        .filter(|figure| figure.id == limit.figure && place::agrees(figure, &limit.at))
+        .filter(|figure| figure.id == limit.figure && place::agrees(figure.at.as_ref(), &limit.at))
         .filter_map(|figure| of_figure(limit, figure, measurement, baseline))
         .collect();
     if judgements.is_empty() {
@@ -98,15 +105,27 @@ fn of_figure(
     })
 }
 
-/// What is held against whichever figure.
-fn numbers(limit: &LimitConfig) -> Judgement {
+/// What is held against whichever figure or curve.
+pub(super) fn numbers(limit: &LimitConfig) -> Judgement {
     Judgement {
         figure: limit.figure.clone(),
+        curve: curve_id(limit),
+        re: re_id(limit),
         min: limit.min,
         max: limit.max,
         drift: limit.drift,
         ..Default::default()
     }
+}
+
+fn curve_id(limit: &LimitConfig) -> String {
+    let curve = limit.curve.as_ref();
+    curve.map_or_else(String::new, |curve| curve.id.clone())
+}
+
+fn re_id(limit: &LimitConfig) -> String {
+    let curve = limit.curve.as_ref();
+    curve.and_then(|curve| curve.re.clone()).unwrap_or_default()
 }
 
 /// What `min` and `max` say; `None` where the limit has neither.
@@ -140,7 +159,7 @@ fn against_bounds(limit: &LimitConfig, figure: &Figure, interval: &Interval) -> 
     })
 }
 
-fn unmeasured(limit: &LimitConfig, text: String) -> Judgement {
+pub(super) fn unmeasured(limit: &LimitConfig, text: String) -> Judgement {
     Judgement {
         outcome: Outcome::Unmeasured.into(),
         at: place::to_struct(&limit.at),
@@ -165,14 +184,14 @@ fn no_result(measurement: &Measurement) -> String {
     }
 }
 
-/// That a figure is absent; with the note that says why, where there is one.
-fn no_figure(limit: &LimitConfig, measurement: &Measurement) -> String {
+/// That a figure or curve is absent; with the note that says why, where there is one.
+pub(super) fn no_figure(limit: &LimitConfig, measurement: &Measurement) -> String {
     let place = place::in_words(place::to_struct(&limit.at).as_ref());
     let text = format!(
         "{}{place} could not be had.",
-        words::figure_name(&limit.figure)
+        words::figure_name(limit.subject())
     );
-    let why = format!("no-{}", limit.figure.replace('_', "-"));
+    let why = format!("no-{}", limit.subject().replace('_', "-"));
     match measurement.notes.iter().find(|note| note.id == why) {
         Some(note) => format!("{text} {}", note.text),
         None => text,
@@ -181,6 +200,7 @@ fn no_figure(limit: &LimitConfig, measurement: &Measurement) -> String {
 
 impl From<&LimitConfig> for Limit {
     fn from(limit: &LimitConfig) -> Self {
+        let range = limit.curve.as_ref().and_then(|curve| curve.drift_range);
         Self {
             link: limit
                 .link
@@ -192,6 +212,25 @@ impl From<&LimitConfig> for Limit {
             min: limit.min,
             max: limit.max,
             drift: limit.drift,
+            group: limit
+                .group
+                .as_ref()
+                .map_or(String::new(), |group| group.name.clone()),
+            curve: curve_id(limit),
+            upper: limit.curve.as_ref().map_or(Vec::new(), |c| mask(&c.upper)),
+            lower: limit.curve.as_ref().map_or(Vec::new(), |c| mask(&c.lower)),
+            re: re_id(limit),
+            horizon_weeks: limit.horizon_weeks,
+            drift_from: range.map(|[from, _]| from),
+            drift_to: range.map(|[_, to]| to),
         }
     }
+}
+
+fn mask(corners: &[[f64; 2]]) -> Vec<MaskPoint> {
+    let point = |&[x, y]: &[f64; 2]| MaskPoint {
+        x: Some(x),
+        y: Some(y),
+    };
+    corners.iter().map(point).collect()
 }

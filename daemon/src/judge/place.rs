@@ -11,10 +11,10 @@ use crate::config::AtValue;
 /// Numbers that differ by less than this part are the same: they went through decimal notation.
 const SAME: f64 = 1e-9;
 
-/// True where the figure agrees with every key that a limit gives.
-pub(super) fn agrees(figure: &Figure, at: &BTreeMap<String, AtValue>) -> bool {
+/// True where the place of a figure or curve agrees with every key that a limit gives.
+pub(super) fn agrees(place: Option<&Struct>, at: &BTreeMap<String, AtValue>) -> bool {
     at.iter().all(|(key, wanted)| {
-        let found = figure.at.as_ref().and_then(|at| at.fields.get(key));
+        let found = place.and_then(|place| place.fields.get(key));
         match (found.and_then(|value| value.kind.as_ref()), wanted) {
             (Some(Kind::NumberValue(found)), AtValue::Number(wanted)) => same(*found, *wanted),
             (Some(Kind::StringValue(found)), AtValue::Text(wanted)) => found == wanted,
@@ -29,7 +29,8 @@ fn same(a: f64, b: f64) -> bool {
 
 /// What was asked for, without where the figure was found: the frequency within a band
 /// (`from_hz`, `to_hz`) is where its extreme lay, and differs from measurement to measurement.
-pub(super) fn asked(at: Option<&Struct>) -> Struct {
+#[must_use]
+pub fn asked(at: Option<&Struct>) -> Struct {
     let mut asked = at.cloned().unwrap_or_default();
     if asked.fields.contains_key("from_hz") && asked.fields.contains_key("to_hz") {
         asked.fields.remove("frequency_hz");

@@ -1,9 +1,9 @@
+mod curves;
 mod limits;
 mod moves;
 mod properties;
 mod side_by_side;
-
-use std::collections::BTreeMap;
+mod trends;
 
 use goodwire_proto::v1::{Figure, Measurement, Verdict, measurement::State};
 use prost_types::{Struct, Value, value::Kind};
@@ -53,13 +53,9 @@ pub(super) fn baseline(figures: Vec<Figure>) -> Measurement {
 
 pub(super) fn limit(figure: &str) -> LimitConfig {
     LimitConfig {
-        link: None,
         analysis: "response".to_owned(),
         figure: figure.to_owned(),
-        at: BTreeMap::new(),
-        min: None,
-        max: None,
-        drift: None,
+        ..LimitConfig::default()
     }
 }
 

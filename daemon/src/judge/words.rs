@@ -45,6 +45,11 @@ pub(crate) fn number(number: f64) -> String {
     trimmed(number, decimals(number, PLAIN_DIGITS))
 }
 
+/// A number to so many significant digits, without needless ones.
+pub(super) fn rounded(number: f64, digits: i32) -> String {
+    trimmed(number, decimals(number, digits))
+}
+
 /// A value with what is known of it: `-0.42 ± 0.02 dB` (coverage 2), `3 (1.2 to 6.8)`.
 pub(crate) fn interval(interval: &Interval, unit: &str) -> String {
     let Interval { value, low, high } = *interval;

@@ -13,6 +13,7 @@ use super::{
     keeper::{instant, stamp},
     outcome,
     schedule::Due,
+    trends,
     watch::RunWatchers,
 };
 use crate::{
@@ -272,6 +273,8 @@ impl Rounds {
             &one.round.checks,
         );
         self.find_causes(&mut run).await;
+        // After the causes, which take the place of what was found before.
+        let mut run = self.with_trends(run).await;
         run.end_time = Some(self.desk.clock.timestamp());
         let (desk, ended) = (self.desk(), run.clone());
         let is_to_be_told = wants_message(&desk, &run);
@@ -283,6 +286,19 @@ impl Rounds {
             Err(error) => tracing::error!(%error, "a bug of the daemon"),
         }
         self.watchers.end(&run);
+    }
+
+    /// Adds what the histories of the run's figures are heading for.
+    async fn with_trends(&self, run: Run) -> Run {
+        let (desk, mut told) = (self.desk(), run.clone());
+        let adding = tokio::task::spawn_blocking(move || {
+            trends::add(&desk, &mut told);
+            told
+        });
+        adding.await.unwrap_or_else(|error| {
+            tracing::error!(%error, "a bug of the daemon");
+            run
+        })
     }
 
     /// Looks for causes again, now that all that was measured can be seen together.

@@ -4,14 +4,14 @@ use std::sync::Arc;
 
 use goodwire_proto::plugin::v1::SessionResult;
 use goodwire_proto::v1::{
-    Baseline, ClearBaselineRequest, ClearBaselineResponse, ImportBaselineRequest, Limit,
-    ListBaselinesRequest, ListBaselinesResponse, ListLimitsRequest, ListLimitsResponse,
-    Measurement, SetBaselineRequest, judgement_service_server::JudgementService,
-    measurement::State,
+    Baseline, ClearBaselineRequest, ClearBaselineResponse, GetTrendRequest, GetTrendResponse,
+    ImportBaselineRequest, Limit, ListBaselinesRequest, ListBaselinesResponse, ListLimitsRequest,
+    ListLimitsResponse, Measurement, SetBaselineRequest,
+    judgement_service_server::JudgementService, measurement::State,
 };
 use tonic::{Request, Response, Status};
 
-use super::{Services, blocking, pages};
+use super::{Services, blocking, pages, trend};
 use crate::{
     measure::{complete::Desk, job::bare},
     plugins::check_result,
@@ -65,6 +65,15 @@ impl JudgementService for Services {
             })
         });
         Ok(Response::new(response.await?))
+    }
+
+    async fn get_trend(
+        &self,
+        request: Request<GetTrendRequest>,
+    ) -> Result<Response<GetTrendResponse>, Status> {
+        let desk = Arc::clone(&self.desk);
+        let got = blocking(move || trend::get(&desk, request.into_inner()));
+        Ok(Response::new(got.await?))
     }
 
     async fn clear_baseline(

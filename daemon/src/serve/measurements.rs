@@ -230,6 +230,7 @@ fn list(
         link: link.to_owned(),
         analysis: bare(&request.analysis).to_owned(),
         since: request.since_time,
+        outcome: request.outcome(),
         page_size: request.page_size,
         page_token: request.page_token.clone(),
     };

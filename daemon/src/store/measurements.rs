@@ -100,13 +100,7 @@ impl Store {
         measurement: &Measurement,
         sounds: Vec<Sound>,
     ) -> Result<(), StoreError> {
-        if !is_final(measurement.state()) {
-            let text = "cannot be finished in a state that is not final";
-            return Err(StoreError::State {
-                name: measurement.name.clone(),
-                text,
-            });
-        }
+        refuse_unfinished(measurement)?;
         let mut ended = measurement.clone();
         ended
             .end_time
@@ -132,6 +126,17 @@ impl Store {
     pub fn find_request(&self, request_id: &str) -> Result<Vec<Measurement>, StoreError> {
         self.read(|connection| of_request(connection, request_id))
     }
+}
+
+pub(super) fn refuse_unfinished(measurement: &Measurement) -> Result<(), StoreError> {
+    if is_final(measurement.state()) {
+        return Ok(());
+    }
+    let text = "cannot be finished in a state that is not final";
+    Err(StoreError::State {
+        name: measurement.name.clone(),
+        text,
+    })
 }
 
 fn refuse_final(measurement: &Measurement) -> Result<(), StoreError> {
@@ -196,7 +201,10 @@ pub(super) fn insert(
 }
 
 /// Ends a measurement that has not ended yet.
-fn end(transaction: &Transaction<'_>, measurement: &Measurement) -> Result<(), StoreError> {
+pub(super) fn end(
+    transaction: &Transaction<'_>,
+    measurement: &Measurement,
+) -> Result<(), StoreError> {
     let id = id_of(&measurement.name);
     let Parts {
         result,
@@ -226,7 +234,7 @@ fn end(transaction: &Transaction<'_>, measurement: &Measurement) -> Result<(), S
             keep_last_figures(transaction, measurement)?;
         }
     }
-    Ok(())
+    super::figures::keep(transaction, measurement)
 }
 
 /// Of several figures of one id the first counts.

@@ -3,7 +3,7 @@
 //! A page begins after the last id of the page before (a keyset), so pages neither skip nor
 //! repeat anything when measurements are added between them, and every read is short.
 
-use goodwire_proto::v1::Measurement;
+use goodwire_proto::v1::{Measurement, verdict::Outcome};
 use prost_types::Timestamp;
 use rusqlite::ToSql;
 
@@ -23,6 +23,8 @@ pub struct ListQuery {
     pub analysis: String,
     /// Only created at or after this time.
     pub since: Option<Timestamp>,
+    /// Only with this verdict; [`Outcome::Unspecified`]: with any, and with none.
+    pub outcome: Outcome,
     /// At most so many; 0 means 50, above 500 is taken as 500.
     pub page_size: i32,
     /// `next_page_token` of the page before; empty: the first page.
@@ -67,14 +69,25 @@ impl Store {
             conditions.push("create_time >= ?");
             values.push(since);
         }
+        let outcome = i32::from(query.outcome);
+        // With a verdict asked for, the order has to be that of its index: ordered by `id`, SQLite
+        // sorts all that have it before it gives the first (4 s of ten years, else 0.2 ms).
+        let (joined, id, before_id) = match query.outcome {
+            Outcome::Unspecified => ("LEFT JOIN", "id", "id < ?"),
+            _ => {
+                conditions.push("outcome = ?");
+                values.push(&outcome);
+                ("JOIN", "measurement", "measurement < ?")
+            }
+        };
         if let Some(before) = &before {
-            conditions.push("id < ?");
+            conditions.push(before_id);
             values.push(before);
         }
         let sql = format!(
             "SELECT result, judgement FROM measurements
-             LEFT JOIN judgements ON measurement = id
-             WHERE {} ORDER BY id DESC LIMIT {}",
+             {joined} judgements ON measurement = id
+             WHERE {} ORDER BY {id} DESC LIMIT {}",
             conditions.join(" AND "),
             size + 1
         );
@@ -109,7 +122,8 @@ pub(super) fn page_size(asked: i32) -> Result<usize, StoreError> {
 /// A few digits that differ from filter to filter: a token of another list is then refused.
 fn mark(query: &ListQuery) -> String {
     let since = query.since.as_ref().map(to_ns);
-    let text = format!("{}\n{}\n{since:?}", link_of(&query.link), query.analysis);
+    let (link, outcome) = (link_of(&query.link), query.outcome);
+    let text = format!("{link}\n{}\n{since:?}\n{outcome:?}", query.analysis);
     blake3::hash(text.as_bytes()).to_hex()[..MARK_DIGITS].to_owned()
 }
 

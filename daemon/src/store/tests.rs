@@ -1,4 +1,5 @@
 mod beside;
+mod histories;
 mod kills;
 mod lists;
 mod lives;

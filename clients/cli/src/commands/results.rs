@@ -1,7 +1,7 @@
 //! `goodwire results`
 
-use clap::Args;
-use goodwire_proto::v1::{ListMeasurementsRequest, Measurement};
+use clap::{Args, ValueEnum};
+use goodwire_proto::v1::{GetTrendRequest, ListMeasurementsRequest, Measurement, verdict::Outcome};
 
 use crate::{
     connect::{Connection, quick},
@@ -9,8 +9,8 @@ use crate::{
     failure::Refusal,
     json,
     session::Session,
-    show::results as view,
-    values::Since,
+    show::{results as view, trend as trend_view},
+    values::{self, Setting, Since},
 };
 
 /// Largest page that the server gives.
@@ -21,7 +21,11 @@ const PAGE_SIZE_MAX: u32 = 500;
 #[command(after_help = "\
 Examples:
   goodwire results
-  goodwire results --link lectern --analysis response --since 7d --limit 20")]
+  goodwire results --link lectern --analysis response --since 7d --limit 20
+  goodwire results --verdict fail --since 30d
+  goodwire results --trend gain --link lectern --analysis level --since 84d
+  goodwire results --trend deviation --at from_hz=20 --at to_hz=63 \\
+    --link lectern --analysis response")]
 pub struct Results {
     /// Only of this link
     #[arg(long)]
@@ -32,22 +36,77 @@ pub struct Results {
     /// Only from this time on: 2026-11-25, 2026-11-25T22:00:00Z, or an age like 90min, 24h, 7d
     #[arg(long, value_name = "T")]
     since: Option<Since>,
+    /// Only with this verdict
+    #[arg(long, value_name = "VERDICT", conflicts_with = "trend")]
+    verdict: Option<Word>,
+    /// The history of this figure with its trend, in place of the list
+    #[arg(long, value_name = "FIGURE", requires_all = ["link", "analysis"])]
+    trend: Option<String>,
+    /// Where the figure was asked for, such as from_hz=20; each key once
+    #[arg(long, value_name = "NAME=VALUE", requires = "trend")]
+    at: Vec<Setting>,
     /// At most so many
     #[arg(long, value_name = "N", default_value_t = 50)]
     #[arg(value_parser = clap::value_parser!(u32).range(1..))]
     limit: u32,
 }
 
-/// Prints what was measured, newest first.
+/// A verdict in a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Word {
+    Pass,
+    Drift,
+    Fail,
+    Unmeasured,
+}
+
+impl From<Word> for Outcome {
+    fn from(word: Word) -> Self {
+        match word {
+            Word::Pass => Self::Pass,
+            Word::Drift => Self::Drift,
+            Word::Fail => Self::Fail,
+            Word::Unmeasured => Self::Unmeasured,
+        }
+    }
+}
+
+/// Prints what was measured, newest first; or how one figure has moved.
 ///
 /// # Errors
 /// Where there is no such link or analysis.
 pub async fn run(session: &Session, arguments: Results) -> anyhow::Result<Exit> {
     let server = session.connect().await?;
+    if let Some(figure) = &arguments.trend {
+        return trend(session, &server, &arguments, figure).await;
+    }
     let measurements = list(&server, &arguments).await?;
     session.print(
         || json::list("measurements", &measurements),
         |look| view::render(look, &measurements),
+    )?;
+    Ok(Exit::Pass)
+}
+
+/// Prints the history of a figure.
+async fn trend(
+    session: &Session,
+    connection: &Connection,
+    arguments: &Results,
+    figure: &str,
+) -> anyhow::Result<Exit> {
+    let request = GetTrendRequest {
+        link: arguments.link.clone().unwrap_or_default(),
+        analysis: arguments.analysis.clone().unwrap_or_default(),
+        figure: figure.to_owned(),
+        at: values::at(&arguments.at)?,
+        since_time: arguments.since.map(|Since(time)| time),
+    };
+    let asked = connection.judgement().get_trend(quick(request)).await;
+    let found = asked.map_err(Refusal::from)?.into_inner();
+    session.print(
+        || json::message(&found),
+        |look| trend_view::render(look, figure, &found),
     )?;
     Ok(Exit::Pass)
 }
@@ -66,6 +125,9 @@ async fn list(connection: &Connection, arguments: &Results) -> Result<Vec<Measur
             link: arguments.link.clone().unwrap_or_default(),
             analysis: arguments.analysis.clone().unwrap_or_default(),
             since_time: arguments.since.map(|Since(time)| time),
+            outcome: arguments
+                .verdict
+                .map_or(0, |word| Outcome::from(word).into()),
         };
         let page = connection
             .measurements()

@@ -4,9 +4,11 @@
 //! terminals (common practice, no source).
 
 mod grid;
+mod history;
 mod level;
 mod response;
 
+pub use history::history;
 pub use level::input_output;
 pub use response::magnitude;
 

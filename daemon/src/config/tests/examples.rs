@@ -257,6 +257,42 @@ fn a_level_of_minus_infinity_says_that_there_is_none_of_it() {
 }
 
 #[test]
+fn a_limit_of_a_curve_keeps_its_mask_and_the_links_of_its_group() {
+    let more = r#"
+        [[limit]]
+        group = "foyer"
+        analysis = "response"
+        curve = "magnitude"
+        re = "gain"
+        upper = [[20, 3], [20000, 3]]
+        lower = [[20, -6], [63, -3], [16000, -3]]
+        drift = 1.0
+        drift_range = [63, 16000]
+    "#;
+    let links = link("lectern", 1, 1, "group = \"foyer\"")
+        + &link("drum-riser", 2, 2, "")
+        + &link("bar", 3, 3, "group = \"foyer\"");
+    let limits = parse(&(simulated("") + &links + more)).limits;
+    let wanted = LimitConfig {
+        group: Some(GroupConfig {
+            name: "foyer".to_owned(),
+            links: vec!["lectern".to_owned(), "bar".to_owned()],
+        }),
+        analysis: "response".to_owned(),
+        curve: Some(CurveLimit {
+            id: "magnitude".to_owned(),
+            upper: vec![[20.0, 3.0], [20_000.0, 3.0]],
+            lower: vec![[20.0, -6.0], [63.0, -3.0], [16_000.0, -3.0]],
+            re: Some("gain".to_owned()),
+            drift_range: Some([63.0, 16_000.0]),
+        }),
+        drift: Some(1.0),
+        ..LimitConfig::default()
+    };
+    assert_eq!(limits, [wanted]);
+}
+
+#[test]
 fn limits_keep_their_numbers_and_places() {
     let more = r#"
         [[limit]]
