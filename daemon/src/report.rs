@@ -3,7 +3,7 @@
 //! A plain typographic page without scripts, outside fonts or other resources. Verdicts are words
 //! and shapes and never a colour alone; curves stand on the proportions of IEC 60263:2020 in the
 //! colours of Okabe and Ito, told apart by dashes and markers too. Whatever comes from people
-//! (names, setups, texts) is escaped by [`html::Safe`], through which all of it goes.
+//! (names, setups, texts) is escaped by `html::Safe`, through which all of it goes.
 //!
 //! [`gather`] reads the store; [`render`] reads nothing but its argument, so one and the same
 //! report is the same text, byte for byte.
