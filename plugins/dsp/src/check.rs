@@ -26,7 +26,7 @@ pub fn rms(samples: &[f32]) -> f64 {
 ///
 /// A flat top is a run of at least three samples at the extreme that is left steeply. A wave
 /// that is merely rounded to steps of `q` stays at its crest for `m` samples while it falls by at
-/// most `q`; a further `m` samples on, such a parabola has fallen by [`rounded_fall`] steps. A wave
+/// most `q`; a further `m` samples on, such a parabola has fallen by `rounded_fall` steps. A wave
 /// cut below its crest falls by far more. `q` is the distance of the extreme from the next value
 /// that occurs, which is the quantiser's own step there, however coarse: that of a companded link
 /// grows with the level. Runs are counted where the fall exceeds that and 0.1 % of the extreme.
