@@ -29,6 +29,8 @@ pub struct Timed<'a> {
     alignment: &'a Alignment,
     paces: Paces,
     line: Line,
+    /// The band that the line was fitted in.
+    band_hz: [f64; 2],
     /// Those of the sweeps within which the delay did not step.
     arrivals: Vec<Arrival>,
     /// Whether all sweeps had to be kept although the delay stepped within them.
@@ -72,12 +74,14 @@ impl<'a> Timed<'a> {
             gates_s: &gates_s,
         };
         let edges = corners(&curve, gain.db - 3.0);
-        let line = fit_line(&read(&latency_grid(&edges, BAND_HZ)))?;
+        let grid_hz = latency_grid(&edges, BAND_HZ);
+        let line = fit_line(&read(&grid_hz))?;
         Some(Self {
             request,
             settings,
             alignment,
             line,
+            band_hz: [*grid_hz.first()?, *grid_hz.last()?],
             arrivals: arrivals(alignment, train, &indices, &averaged, &line),
             is_spoilt: paces.spoil(alignment, train, &indices),
             paces,
@@ -95,7 +99,7 @@ impl<'a> Timed<'a> {
         result
             .figures
             .push(figure("skew", skew.ppm, skew.uncertainty_ppm, "ppm"));
-        if self.line.polarity < 0.0 {
+        if self.is_sure() && self.line.polarity < 0.0 {
             result
                 .notes
                 .push(info("inverted", "the link swaps the polarity"));
@@ -127,14 +131,22 @@ impl<'a> Timed<'a> {
             ));
             return;
         }
-        let count = self.arrivals.len() as f64;
+        if !self.is_sure() {
+            result.notes.push(warning(
+                "latency-unsure",
+                "too little of 1 to 10 kHz passes the link above the noise to tell delay and \
+                 polarity apart: neither is told; raise level_dbfs",
+            ));
+            return;
+        }
         let matched_s = self
             .request
             .r#match
             .as_ref()
             .map_or(0.0, |by| by.latency_ms * 1e-3);
         let latency_s = |arrival: &Arrival| arrival.latency_s - matched_s;
-        let mean_s = self.arrivals.iter().map(latency_s).sum::<f64>() / count;
+        let [mean_s, unsteady_s] = self.mean_arrival_s();
+        let mean_s = mean_s - matched_s;
         if mean_s.abs() > self.settings.max_ms * 1e-3 {
             let text = format!(
                 "the link seems to be {:.3} ms late, beyond the {} ms that were searched (max_ms)",
@@ -144,13 +156,7 @@ impl<'a> Timed<'a> {
             result.notes.push(warning("beyond-max-ms", text));
             return;
         }
-        let variance = self
-            .arrivals
-            .iter()
-            .map(|a| (latency_s(a) - mean_s).powi(2))
-            .sum::<f64>();
         // What the noise does to the mean, and what the link itself does to it.
-        let unsteady_s = (variance / (count * (count - 1.0).max(1.0))).sqrt();
         let noise_s = self.line.sigma_s.max(self.floor_s());
         let sigma_s = noise_s.hypot(unsteady_s * f64::from(u8::from(unsteady_s > 3.0 * noise_s)));
         result
@@ -170,6 +176,25 @@ impl<'a> Timed<'a> {
                 .collect(),
             vec![self.repeat_sigma_s() * 1e3; self.arrivals.len()],
         ));
+    }
+
+    /// Mean of the repeats' latencies, and its deviation by their scatter, both in s.
+    fn mean_arrival_s(&self) -> [f64; 2] {
+        let count = self.arrivals.len() as f64;
+        let latencies = || self.arrivals.iter().map(|arrival| arrival.latency_s);
+        let mean_s = latencies().sum::<f64>() / count;
+        let variance: f64 = latencies().map(|s| (s - mean_s).powi(2)).sum();
+        [mean_s, (variance / (count * (count - 1.0).max(1.0))).sqrt()]
+    }
+
+    /// Whether delay and polarity are told apart. In less than an octave the repeats may be taken
+    /// for each other's neighbours, half a period away: their mean must be five deviations from
+    /// half of that.
+    fn is_sure(&self) -> bool {
+        let [low_hz, high_hz] = self.band_hz;
+        let [_, unsteady_s] = self.mean_arrival_s();
+        let may_be_periods = high_hz < 2.0 * low_hz && unsteady_s > 1.0 / (20.0 * high_hz);
+        self.line.is_sure() && !may_be_periods
     }
 
     fn jitter(&self, result: &mut SessionResult) {

@@ -7,6 +7,15 @@ use super::point::Point;
 /// Highest multiple of 180 degrees that the line may start from: phase is only known to a turn.
 const HALF_TURNS_MAX: i32 = 6;
 
+/// The wrong line is taken where noise exceeds half of the distance: at 10 deviations in fewer than
+/// one of three million cases.
+const CLEAR_MIN: f64 = 10.0;
+/// Variance in rad^2 from which on a phase may be unwrapped to the wrong turn: half a turn is then
+/// 7 deviations of the difference of neighbours.
+const LOST_VARIANCE: f64 = 0.1;
+/// More lost points than this break the line where they lie in a row.
+const LOST_SHARE_MAX: f64 = 0.1;
+
 /// The straight line through 0 or 180 degrees at 0 Hz that fits a phase best.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
@@ -16,6 +25,20 @@ pub struct Line {
     pub sigma_s: f64,
     /// -1 where the line starts from 180 degrees, else 1.
     pub polarity: f64,
+    /// Deviations by which the noise would have to lie for a line from half a turn further to fit
+    /// as well: the distance of the two hypotheses (Kay 1998, detection of a known signal).
+    pub clear_by: f64,
+    /// Share of the points whose phase the noise leaves open.
+    pub lost_share: f64,
+}
+
+impl Line {
+    /// Whether delay and polarity are told apart: a band that is too narrow, or lies in the noise,
+    /// leaves several lines that fit as well, each half a period from the next.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.clear_by >= CLEAR_MIN && self.lost_share <= LOST_SHARE_MAX
+    }
 }
 
 /// Fits the phase of `points`, evenly spaced over linear frequency, with even weight over log
@@ -49,14 +72,24 @@ pub fn fit_line(points: &[Point]) -> Option<Line> {
     let (_, delay_s, half_turns) = (-HALF_TURNS_MAX..=HALF_TURNS_MAX)
         .map(fit)
         .min_by(|a, b| a.0.total_cmp(&b.0))?;
-    let variance: f64 = points
-        .iter()
-        .map(|p| p.variance / 2.0 * (1.0 / (p.gate_s * spacing_hz)).max(1.0))
-        .sum();
+    // Neighbours under one gate are one value where they lie closer than its resolution.
+    let variance = |p: &Point| p.variance / 2.0 * (1.0 / (p.gate_s * spacing_hz)).max(1.0);
+    let apart = |other: i32| {
+        let (_, other_s, _) = fit(other);
+        let turn = f64::from(other - half_turns) * PI;
+        let squares = points.iter().map(|p| {
+            let phase = turn - TAU * p.frequency_hz * (other_s - delay_s);
+            phase.powi(2) / variance(p).max(f64::MIN_POSITIVE)
+        });
+        squares.sum::<f64>().sqrt()
+    };
+    let is_lost = |p: &&Point| p.variance / 2.0 > LOST_VARIANCE;
     Some(Line {
         delay_s,
-        sigma_s: variance.sqrt() * TAU / square,
+        sigma_s: points.iter().map(variance).sum::<f64>().sqrt() * TAU / square,
         polarity: if half_turns % 2 == 0 { 1.0 } else { -1.0 },
+        clear_by: apart(half_turns - 1).min(apart(half_turns + 1)),
+        lost_share: points.iter().filter(is_lost).count() as f64 / points.len() as f64,
     })
 }
 
@@ -96,6 +129,25 @@ mod tests {
         let line = fit_line(&points(|f| -Complex64::cis(-TAU * f * 0.7e-3))).unwrap();
         assert!((line.delay_s - 0.7e-3).abs() < 1e-15, "{line:?}");
         assert!(line.polarity < 0.0);
+    }
+
+    #[test]
+    fn a_third_of_an_octave_in_noise_leaves_open_which_line_it_is_and_a_decade_does_not() {
+        let noisy = |from_hz: f64, to_hz: f64, variance: f64| {
+            let all = points(|f| Complex64::cis(-TAU * f * 0.7e-3));
+            let within = all
+                .into_iter()
+                .filter(|p| (from_hz..to_hz).contains(&p.frequency_hz));
+            let line = fit_line(&within.map(|p| Point { variance, ..p }).collect::<Vec<_>>());
+            line.expect("there are points")
+        };
+        assert!(noisy(1_000.0, 10_000.0, 0.1).is_sure());
+        assert!(noisy(3_550.0, 4_470.0, 1e-4).is_sure());
+        assert!(!noisy(1_000.0, 1_122.0, 0.05).is_sure());
+        assert!(
+            !noisy(1_000.0, 10_000.0, 1.0).is_sure(),
+            "its phases are noise"
+        );
     }
 
     #[test]
