@@ -3,19 +3,13 @@
 use std::fs;
 
 use goodwire_proto::v1::RenderReportRequest;
-use goodwire_tests::{client::Client, command_line::goodwire, daemon::Daemon, rig::CELLAR};
+use goodwire_tests::{
+    client::Client,
+    command_line::goodwire,
+    daemon::Daemon,
+    rig::{CELLAR, NIGHTLY},
+};
 use tonic::{Code, Status};
-
-const NIGHTLY: &str = r#"
-[[limit]]
-link = "lectern"
-analysis = "latency"
-figure = "latency"
-max = 2.0
-[[round]]
-name = "nightly"
-checks = ["latency"]
-"#;
 
 async fn render(client: &Client, names: &[&str]) -> Result<String, Status> {
     let request = RenderReportRequest {

@@ -12,21 +12,9 @@ use goodwire_tests::{
     command_line::goodwire,
     daemon::Daemon,
     eventually::eventually,
-    rig::{CELLAR, cellar_in_real_time},
+    rig::{CELLAR, NIGHTLY, cellar_in_real_time},
 };
 use tonic::Code;
-
-/// A round of `latency` on both links, with a limit that one of them breaks.
-const NIGHTLY: &str = r#"
-[[limit]]
-link = "lectern"
-analysis = "latency"
-figure = "latency"
-max = 2.0
-[[round]]
-name = "nightly"
-checks = ["latency"]
-"#;
 
 fn with(more: &str) -> String {
     format!("{CELLAR}{NIGHTLY}{more}")

@@ -7,19 +7,12 @@ use std::{
     time::Duration,
 };
 
-use goodwire_tests::{command_line::goodwire, daemon::Daemon, eventually::eventually, rig::CELLAR};
-
-/// A round that fails: the link takes 3 ms.
-const NIGHTLY: &str = r#"
-[[limit]]
-link = "lectern"
-analysis = "latency"
-figure = "latency"
-max = 2.0
-[[round]]
-name = "nightly"
-checks = ["latency"]
-"#;
+use goodwire_tests::{
+    command_line::goodwire,
+    daemon::Daemon,
+    eventually::eventually,
+    rig::{CELLAR, NIGHTLY},
+};
 
 /// Asks for a path over HTTP/1.1; gives the whole answer.
 fn get(port: u16, host: &str, path: &str) -> String {

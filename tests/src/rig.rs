@@ -33,6 +33,18 @@ return = 3
 inverted = true
 "#;
 
+/// For the cellar: a round of `latency` on both links, with a limit that one of them breaks.
+pub const NIGHTLY: &str = r#"
+[[limit]]
+link = "lectern"
+analysis = "latency"
+figure = "latency"
+max = 2.0
+[[round]]
+name = "nightly"
+checks = ["latency"]
+"#;
+
 /// The same by the machine's clock, so that there is time to interfere.
 #[must_use]
 pub fn cellar_in_real_time() -> String {
