@@ -1,4 +1,4 @@
-//! What a browser and a monitoring system see: the state of the links as a page, and as metrics.
+//! What a browser and a monitoring system see: the reports of runs, and the state as metrics.
 //!
 //! Read-only, over plain HTTP on loopback. Nothing can be changed or played from here.
 

@@ -62,7 +62,7 @@ pub enum Command {
     Export(export::Export),
     /// Measurements side by side
     Compare(compare::Compare),
-    /// Set, list or clear what later measurements are compared with
+    /// Set, list, clear, export or import what later measurements are compared with
     #[command(subcommand)]
     Baseline(baseline::Baseline),
     /// The rounds with their next due dates; run one, show a run
