@@ -21,9 +21,6 @@ class BuildWithStubs(build_py):
         folder = HERE / "src" if self.editable_mode else pathlib.Path(self.build_lib)
         generate(folder.resolve())
 
-    def get_output_mapping(self):
-        return super().get_output_mapping()
-
 
 def generate(folder):
     """Writes the stubs below a folder. The protos' path is the package's, so that imports agree."""
@@ -32,7 +29,7 @@ def generate(folder):
     protos = sorted(map(str, (PROTOS / PACKAGE).glob("*.proto")))
     included = pathlib.Path(protoc.__file__).parent / "_proto"
     command = ["protoc", f"-I{PROTOS}", f"-I{included}"]
-    command += [f"--{kind}={folder}" for kind in ("python_out", "pyi_out", "grpc_python_out")]
+    command += [f"--{kind}={folder}" for kind in ("python_out", "pyi_out")]
     (folder / PACKAGE).mkdir(parents=True, exist_ok=True)
     if protoc.main([*command, *protos]):
         raise SystemExit(f"the protos in {PROTOS} do not compile")

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Generic, TypeVar
 
+import numpy as np
 from google.protobuf.message import Message
+from numpy.typing import NDArray
 
 from . import rig
 from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp
-from .results import Measurement, Outcome, measurement_of
+from .results import Measurement, Outcome, measurement_of, time_of
 from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, report_pb2, result_pb2, rig_pb2, round_pb2
 
 T = TypeVar("T")
@@ -125,17 +127,27 @@ def results(
     return Listing(path, request, answer, "measurements", measurement_of)
 
 
+#: Where recordings go.
+ANALYSE_PATH = _path("MeasurementService", "AnalyseRecordings")
+
+
 def stimulus(analysis: str, rate_hz: int, parameters: Mapping[str, Any]) -> Stream[Any]:
     path = _path("AnalysisService", "StreamStimulus")
     asked = {"analysis": analysis, "parameters": struct(parameters), "rate_hz": rate_hz}
     request = analysis_pb2.StreamStimulusRequest(**asked)
-    return Stream(path, request, analysis_pb2.StreamStimulusResponse, lambda piece: piece, SLOW_S)
+    # The header's samples are none.
+    return Stream(path, request, analysis_pb2.StreamStimulusResponse, lambda piece: piece.samples.samples, SLOW_S)
 
 
 def sound(name: str, id: str) -> Stream[Any]:
     path = _path("MeasurementService", "ReadSound")
     request = measurement_pb2.ReadSoundRequest(name=name, sound=id)
     return Stream(path, request, measurement_pb2.ReadSoundResponse, lambda piece: piece.samples, SLOW_S)
+
+
+def joined(pieces: Iterable[Any]) -> NDArray[np.float32]:
+    """The samples of all pieces."""
+    return np.concatenate([np.empty(0, dtype=np.float32), *(np.array(piece, dtype=np.float32) for piece in pieces)])
 
 
 def rounds() -> Ask[tuple[rig.Round, ...]]:
@@ -190,7 +202,7 @@ def release() -> Ask[bool]:
 def permit(until: datetime | timedelta | None, reason: str) -> Ask[datetime | None]:
     path = _path("RigService", "Permit")
     request = rig_pb2.PermitRequest(until_time=timestamp(until, ahead=True), text=reason)
-    return Ask(path, request, rig_pb2.PermitState, lambda answer: rig.time_of(answer, "until_time"))
+    return Ask(path, request, rig_pb2.PermitState, lambda answer: time_of(answer, "until_time"))
 
 
 def withdraw_permit() -> Ask[bool]:

@@ -64,7 +64,7 @@ def _stream(
     yield wire.AnalyseRecordingsRequest(header=header)
     for name, source in sources.items():
         file = wire.RecordingChunk.File.Value(name.upper())
-        for data in source.bytes():
+        for data in source.data():
             yield wire.AnalyseRecordingsRequest(chunk=wire.RecordingChunk(file=file, data=data))
 
 
@@ -90,7 +90,7 @@ class _File:
     def is_file_of(self, other: _File | _Array) -> bool:
         return isinstance(other, _File) and self.path.samefile(other.path)
 
-    def bytes(self) -> Iterator[bytes]:
+    def data(self) -> Iterator[bytes]:
         with self.path.open("rb") as file:
             while data := file.read(PIECE_BYTES):
                 yield data
@@ -117,13 +117,12 @@ class _Array:
             )
         if HEADER_BYTES + 4 * self.samples.size > WAV_BYTES_MAX:
             raise Refused(f"{name}: {self.samples.size} samples are more than a WAV file can hold")
-
         self._check_finite()
 
     def is_file_of(self, other: _File | _Array) -> bool:
         return False
 
-    def bytes(self) -> Iterator[bytes]:
+    def data(self) -> Iterator[bytes]:
         yield self._header()
         for first in range(0, self.samples.size, BLOCK_FRAMES):
             yield np.asarray(self.samples[first : first + BLOCK_FRAMES], dtype="<f4").tobytes()

@@ -190,7 +190,7 @@ class Client:
         )
         self._guard.check()
         call = self._channel.stream_unary(
-            "/goodwire.v1.MeasurementService/AnalyseRecordings",
+            _asks.ANALYSE_PATH,
             request_serializer=measurement_pb2.AnalyseRecordingsRequest.SerializeToString,
             response_deserializer=measurement_pb2.AnalyseRecordingsResponse.FromString,
         )
@@ -202,15 +202,12 @@ class Client:
 
     def stimulus(self, analysis: str, *, rate_hz: int, **parameters: Any) -> NDArray[np.float32]:
         """The sound of an analysis, full scale = 1."""
-        pieces = self._stream(_asks.stimulus(analysis, rate_hz, parameters))
-        blocks = [np.array(piece.samples.samples, dtype=np.float32) for piece in pieces if piece.HasField("samples")]
-        return np.concatenate(blocks) if blocks else np.empty(0, dtype=np.float32)
+        return _asks.joined(self._stream(_asks.stimulus(analysis, rate_hz, parameters)))
 
     def sound(self, measurement: Measurement, sound: Sound | str) -> NDArray[np.float32]:
         """A sound of a result, full scale = 1."""
         id = sound if isinstance(sound, str) else sound.id
-        blocks = [np.array(block, dtype=np.float32) for block in self._stream(_asks.sound(measurement.name, id))]
-        return np.concatenate(blocks) if blocks else np.empty(0, dtype=np.float32)
+        return _asks.joined(self._stream(_asks.sound(measurement.name, id)))
 
     # What was measured.
 

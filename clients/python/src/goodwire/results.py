@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from google.protobuf import json_format
 from google.protobuf.struct_pb2 import Struct
-from google.protobuf.timestamp_pb2 import Timestamp
 from numpy.typing import NDArray
 
 from ._errors import Failed, UnknownName
@@ -372,8 +371,8 @@ def time_of(message: Any, name: str) -> datetime | None:
     """A time in UTC; None where it is absent."""
     if not message.HasField(name):
         return None
-    time: Timestamp = getattr(message, name)
-    return time.ToDatetime(tzinfo=timezone.utc)
+    time: datetime = getattr(message, name).ToDatetime(tzinfo=timezone.utc)
+    return time
 
 
 def _optional(message: Any, name: str) -> float | None:

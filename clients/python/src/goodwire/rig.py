@@ -321,8 +321,14 @@ def trend_of(message: judgement_pb2.GetTrendResponse) -> Trend:
         TrendPoint(time_of(one, "time"), one.value, optional(one, "uncertainty"), one.measurement)
         for one in message.points
     )
-    slopes = [optional(message, name) for name in ("slope_per_week", "slope_low", "slope_high")]
-    return Trend(message.unit, points, *slopes, message.text)
+    return Trend(
+        unit=message.unit,
+        points=points,
+        slope_per_week=optional(message, "slope_per_week"),
+        slope_low=optional(message, "slope_low"),
+        slope_high=optional(message, "slope_high"),
+        text=message.text,
+    )
 
 
 def news_of(message: measurement_pb2.WatchMeasurementResponse) -> News | None:
