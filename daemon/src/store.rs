@@ -39,7 +39,7 @@ use goodwire_proto::v1::Note;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
 pub use error::StoreError;
-pub use figures::{History, HistoryPoint, HistoryQuery};
+pub use figures::{History, HistoryPoint, HistoryQuery, Said, Series};
 pub use leave::Permit;
 pub use names::{new_name, new_run_name};
 pub use pages::{ListQuery, Page};
