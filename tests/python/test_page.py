@@ -225,7 +225,7 @@ def test_pages_run_nothing_and_take_nothing_from_outside(after_a_month, pages):
         ("/links/lectern?weeks=many", "GET", 400, "?weeks=13"),
         ("/runs/xx", "GET", 404, "xx"),
         ("/runs?before=xx", "GET", 400, "page"),
-        ("/no/such%3Ci%3E/place", "GET", 404, "there is nothing at"),
+        ("/no/such%3Ci%3E/place", "GET", 404, "There is nothing at"),
         ("/", "POST", 405, "POST is not taken here"),
         ("/links/lectern", "DELETE", 405, "DELETE is not taken here"),
     ],

@@ -12,6 +12,7 @@ use crate::{
     report::{
         html::Safe,
         sheet::{self, Sheet},
+        words,
     },
     store::StoreError,
 };
@@ -65,7 +66,10 @@ impl IntoResponse for Trouble {
             title: name.to_owned(),
             site: format!("goodwire, {}", self.status.as_u16()),
             ways: WAYS.to_owned(),
-            main: format!("<p class=\"answer\">{}</p>\n", Safe(&self.text)),
+            main: format!(
+                "<p class=\"answer\">{}</p>\n",
+                Safe(&words::sentence(&self.text))
+            ),
             end: sheet::version(),
             ..Sheet::default()
         };

@@ -65,8 +65,8 @@ pub(super) fn table(runs: &[(Run, Zone)]) -> String {
 fn row((run, zone): &(Run, Zone)) -> String {
     let when = zone.time(run.start_time.as_ref().or(run.due_time.as_ref()));
     format!(
-        "<tr><th scope=\"row\"><a href=\"/runs/{}\">{when}</a></th><td>{}</td><td>{}</td>\
-         <td>{}</td></tr>\n",
+        "<tr><th scope=\"row\" class=\"number\"><a href=\"/runs/{}\">{when}</a></th><td>{}</td><td>{}</td>\
+         <td class=\"what\">{}</td></tr>\n",
         Safe(bare(&run.name)),
         Safe(bare(&run.round)),
         Mark::of_run(run).show(),

@@ -81,7 +81,7 @@ async fn a_refusal_has_its_status_and_shows_markup_as_text() {
     let body = axum::body::to_bytes(response.into_body(), 1 << 20).await;
     let text = String::from_utf8(body.unwrap().to_vec()).unwrap();
     assert!(
-        text.contains("there is no link &#39;&lt;b&gt;&#39;"),
+        text.contains("There is no link &#39;&lt;b&gt;&#39;"),
         "{text}"
     );
 }

@@ -156,7 +156,7 @@ fn overview(links: &[Link<'_>]) -> String {
                 None => link.why(),
             };
             format!(
-                "<tr><th scope=\"row\"><a href=\"#link-{}\">{}</a></th><td>{}</td><td>{}</td></tr>\n",
+                "<tr><th scope=\"row\"><a href=\"#link-{}\">{}</a></th><td>{}</td><td class=\"what\">{}</td></tr>\n",
                 index + 1,
                 Safe(link.title()),
                 link.mark().show(),

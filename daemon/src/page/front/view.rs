@@ -52,7 +52,7 @@ impl Front {
         let table = format!(
             "<table class=\"overview\">\n<caption>The links, as last measured</caption>\n<thead>\
              <tr><th scope=\"col\">Link</th><th scope=\"col\">Verdict</th>\
-             <th scope=\"col\">When</th><th scope=\"col\">What is wrong, and what to do</th></tr>\
+             <th scope=\"col\">What is wrong, and what to do</th><th scope=\"col\">When</th></tr>\
              </thead>\n<tbody>\n{rows}</tbody>\n</table>\n"
         );
         format!(
@@ -113,10 +113,11 @@ impl Front {
             None => link.why.clone(),
         };
         format!(
-            "<tr><th scope=\"row\"><a href=\"/links/{0}\">{0}</a></th><td>{mark}</td><td>{1}</td><td>{2}</td></tr>\n",
-            Safe(&link.name),
+            "<tr><th scope=\"row\"><a href=\"/links/{name}\">{name}</a></th><td>{mark}</td>\
+             <td class=\"what\">{}</td><td class=\"number\">{}</td></tr>\n",
+            Safe(why.trim_end()),
             self.zone.time(link.when.as_ref()),
-            Safe(why.trim_end())
+            name = Safe(&link.name),
         )
     }
 
@@ -196,7 +197,7 @@ fn round_row((round, zone): &(Round, Zone)) -> String {
         schedule => schedule,
     };
     format!(
-        "<tr><th scope=\"row\">{}</th><td>{next}</td><td>{}</td></tr>\n",
+        "<tr><th scope=\"row\">{}</th><td class=\"number\">{next}</td><td>{}</td></tr>\n",
         Safe(words::link_name(&round.name)),
         Safe(schedule)
     )

@@ -191,7 +191,8 @@ impl LinkPage {
             false => said,
         };
         format!(
-            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}</td></tr>\n",
+            "<tr><th scope=\"row\" class=\"number\">{}</th><td>{}</td><td>{}</td>\
+             <td class=\"what\">{}</td></tr>\n",
             self.zone.time_of(measurement),
             Safe(&words::title(&measurement.analysis)),
             Mark::of(measurement).show(),
