@@ -16,6 +16,7 @@ mod keep;
 mod leave;
 mod measurements;
 mod names;
+mod outbox;
 mod pages;
 mod rows;
 mod runs;
@@ -42,6 +43,7 @@ pub use error::StoreError;
 pub use figures::{History, HistoryPoint, HistoryQuery, Said, Series};
 pub use leave::Permit;
 pub use names::{new_name, new_run_name};
+pub use outbox::Waiting;
 pub use pages::{ListQuery, Page};
 pub use runs::{Past, RunQuery};
 
