@@ -9,14 +9,15 @@ use std::{
     process::{Child, Command, Stdio},
     sync::mpsc,
     thread,
-    time::Duration,
+    time::{Duration, Instant},
 };
 
+use goodwire_proto::v1::RunRoundRequest;
 use goodwire_tests::{
     command_line::goodwire,
     daemon::{Daemon, Start},
     eventually::eventually,
-    rig::{CELLAR, NIGHTLY},
+    rig::{CELLAR, NIGHTLY, cellar_in_real_time},
 };
 
 /// Asks for a path over HTTP/1.1; gives the whole answer.
@@ -58,6 +59,15 @@ async fn a_message_of_a_failing_round_goes_out_even_after_a_kill() {
     );
     assert!(said.contains("above the limit of 2 ms"), "{said}");
     drop(daemon);
+}
+
+/// A port that was free a moment ago, and the configuration of a page on it.
+fn page() -> (u16, String) {
+    let port = TcpListener::bind("127.0.0.1:0")
+        .and_then(|listener| listener.local_addr())
+        .expect("a free port")
+        .port();
+    (port, format!("[page]\nlisten = \"127.0.0.1:{port}\"\n"))
 }
 
 /// The secret of the tests' webhooks: `whsec_` and the base64 of 32 bytes.
@@ -136,7 +146,8 @@ fn a_webhook_is_signed_and_comes_under_one_id_through_two_kills_and_then_never_a
     let receiver = Receiver::start("http", "500,500,200", folder.path(), false);
     let url = format!("http://127.0.0.1:{}/links", receiver.port);
     let messages = webhook(&url, folder.path());
-    let daemon = Daemon::start(&format!("{CELLAR}{NIGHTLY}{messages}"));
+    let (port, page) = page();
+    let daemon = Daemon::start(&format!("{CELLAR}{NIGHTLY}{messages}{page}"));
     assert_eq!(
         goodwire(&daemon, &["rounds", "run", "nightly"]).code,
         Some(2)
@@ -160,7 +171,12 @@ fn a_webhook_is_signed_and_comes_under_one_id_through_two_kills_and_then_never_a
     let headline = "lantern-cellar: nightly FAIL, 1 of 2 links needs attention (simulated)";
     assert_eq!(body["data"]["headline"], headline);
     assert!(body["data"]["run"]["checks"][0].get("curves").is_none());
-    // Every 2xx is the end of it: after another kill nothing comes.
+    // Every 2xx is the end of it once the daemon has noted it: after another kill nothing comes.
+    let begun = Instant::now();
+    while !get(port, "localhost", "/metrics").contains("goodwire_messages_waiting 0\n") {
+        assert!(begun.elapsed() < Duration::from_secs(20), "it still waits");
+        thread::sleep(Duration::from_millis(5));
+    }
     let daemon = daemon.kill_and_start_again();
     assert_eq!(
         goodwire(&daemon, &["rounds", "run", "nightly"]).code,
@@ -172,6 +188,34 @@ fn a_webhook_is_signed_and_comes_under_one_id_through_two_kills_and_then_never_a
     assert!(!daemon.log().contains(SECRET));
 }
 
+#[tokio::test]
+async fn a_run_that_a_kill_interrupted_is_told_as_such() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let receiver = Receiver::start("http", "200", folder.path(), false);
+    let url = format!("http://127.0.0.1:{}/links", receiver.port);
+    let cellar = cellar_in_real_time();
+    let messages = webhook(&url, folder.path());
+    let daemon = Daemon::start(&format!("{cellar}{NIGHTLY}{messages}"));
+    let request = RunRoundRequest {
+        name: "nightly".into(),
+        ..RunRoundRequest::default()
+    };
+    // By the clock it takes some seconds, of which none has passed yet.
+    let mut client = daemon.connect().await;
+    let answer = client.rounds.run_round(request).await;
+    let begun = answer.expect("it is begun").into_inner();
+    drop(client);
+    let daemon = daemon.kill_and_start_again();
+    let got = receiver.next();
+    assert_eq!(got["signed"], true);
+    assert_eq!(got["body"]["type"], "run.interrupted");
+    assert_eq!(got["body"]["data"]["run"]["name"], begun.name);
+    let headline = "lantern-cellar: nightly UNMEASURED, it was interrupted before its end";
+    assert_eq!(got["body"]["data"]["headline"], headline);
+    assert!(!receiver.has_more());
+    drop(daemon);
+}
+
 #[test]
 fn https_goes_to_a_certificate_that_the_machine_trusts_and_to_no_other() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -181,7 +225,7 @@ fn https_goes_to_a_certificate_that_the_machine_trusts_and_to_no_other() {
     let daemon = Daemon::start(&configuration);
     let run = ["rounds", "run", "nightly"];
     assert_eq!(goodwire(&daemon, &run).code, Some(2));
-    let begun = std::time::Instant::now();
+    let begun = Instant::now();
     while !daemon.log().contains("its message was not sent: localhost") {
         assert!(
             begun.elapsed() < Duration::from_secs(20),
@@ -232,12 +276,7 @@ fn mail_goes_over_starttls_with_a_password_that_no_log_has() {
 
 #[test]
 fn metrics_tell_the_outcome_and_the_page_answers_localhost_alone() {
-    // A port that was free a moment ago.
-    let port = TcpListener::bind("127.0.0.1:0")
-        .and_then(|listener| listener.local_addr())
-        .expect("a free port")
-        .port();
-    let page = format!("[page]\nlisten = \"127.0.0.1:{port}\"\n");
+    let (port, page) = page();
     let daemon = Daemon::start(&format!("{CELLAR}{NIGHTLY}{page}"));
     assert_eq!(
         goodwire(&daemon, &["rounds", "run", "nightly"]).code,
