@@ -54,6 +54,16 @@ const fn rig_fault(
     }
 }
 
+/// Lectern and riser hear each other's send, and their own 100 dB below it.
+const EXCHANGED: &[&[Change]] = &[&[
+    ("lectern", "gain_db", "-100.0"),
+    ("lectern", "hears", "\"riser\""),
+    ("lectern", "hears_db", "100.0"),
+    ("riser", "gain_db", "-100.0"),
+    ("riser", "hears", "\"lectern\""),
+    ("riser", "hears_db", "100.0"),
+]];
+
 pub const FAULTS: &[Fault] = &[
     fault("nothing is wrong", ALL, &[&[]], &[]),
     fault(
@@ -199,6 +209,27 @@ pub const FAULTS: &[Fault] = &[
         &["lectern neighbours-sound"],
     ),
     fault(
+        "a receiver hears its neighbour on top of its own sound",
+        &[LATENCY],
+        &[&[
+            ("lectern", "hears", "\"riser\""),
+            ("lectern", "hears_db", "-20.0"),
+        ]],
+        &["lectern neighbours-sound"],
+    ),
+    fault(
+        "exchanged receivers, timed",
+        &[LATENCY],
+        EXCHANGED,
+        &["lectern neighbours-sound", "riser neighbours-sound"],
+    ),
+    fault(
+        "exchanged receivers, levels and response",
+        &[LEVEL, RESPONSE],
+        EXCHANGED,
+        &["lectern neighbours-sound", "riser neighbours-sound"],
+    ),
+    fault(
         "hum",
         &[NOISE],
         &[&[("lectern", "hum_dbfs", "-50.0")]],
@@ -232,6 +263,24 @@ pub const FAULTS: &[Fault] = &[
             "lectern interface-clock",
             "riser interface-clock",
         ],
+    ),
+    fault(
+        "the clock of one link",
+        &[LATENCY],
+        &[&[("lectern", "skew_ppm", "30.0")]],
+        &["lectern link-clock"],
+    ),
+    fault(
+        "another firmware in the setup",
+        &[LATENCY],
+        &[&[("choir", "setup.firmware", "\"2.1\"")]],
+        &["choir setup-changed"],
+    ),
+    rig_fault(
+        "a machine that does not keep up",
+        &[LATENCY],
+        "[interface.simulated]\nxrun_every_s = 1.0\n",
+        &["choir xruns", "lectern xruns", "riser xruns"],
     ),
     fault(
         "low cut and a mode for speech",
