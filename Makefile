@@ -11,9 +11,10 @@ CARGO = cargo
 VENV = target/venv
 AXE = target/axe
 AXE_VERSION = 4.14.1
+PROMETHEUS = target/prometheus
 COUNT = 1000
 
-## Builds it, measures the four links of a fictional venue on the simulated rig, says who is ill.
+## Builds it, then commissioning day and three nights of a fictional venue on the simulated rig.
 demo: build-needs
 	$(CARGO) build --release --locked --workspace \
 		--exclude goodwire-tests --exclude goodwire-fault-tests
@@ -52,7 +53,7 @@ test-rust:
 	$(CARGO) build --release --locked --workspace
 	$(CARGO) test --release --locked --workspace --no-fail-fast
 
-test-python: $(VENV)/installed $(AXE)
+test-python: $(VENV)/installed $(AXE) $(PROMETHEUS)
 	$(VENV)/bin/python -m pytest tests/reference tests/python
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
@@ -78,6 +79,13 @@ $(AXE):
 	@mkdir -p $@
 	@if command -v npm >/dev/null; then cd $@ \
 		&& npm pack --silent axe-core@$(AXE_VERSION) >/dev/null && tar -xzf axe-core-*.tgz; fi
+
+# `promtool`, which checks metrics and alert rules. The package is only unpacked: installed, it would
+# start a server. Where it cannot be had, the tests that need it say SKIPPED.
+$(PROMETHEUS):
+	@mkdir -p $@
+	@if command -v apt-get >/dev/null; then cd $@ \
+		&& { apt-get download -qq prometheus >/dev/null 2>&1 && dpkg-deb -x prometheus_*.deb .; } || true; fi
 
 $(VENV)/installed: tests/python/requirements.txt
 	@echo "installing Python packages into $(VENV):" && grep -v '^#' $<

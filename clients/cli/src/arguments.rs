@@ -58,7 +58,7 @@ pub enum Command {
     Results(results::Results),
     /// One measurement with all its figures
     Show(show_one::Show),
-    /// Write a measurement to files
+    /// Write a measurement or a run to files
     Export(export::Export),
     /// Measurements side by side
     Compare(compare::Compare),

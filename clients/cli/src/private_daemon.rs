@@ -32,17 +32,18 @@ pub struct PrivateDaemon {
 }
 
 impl PrivateDaemon {
-    /// Starts a daemon and waits until it listens.
+    /// Starts a daemon and waits until it listens. It keeps its results in `state`, where one is
+    /// given, and else loses them at its end.
     ///
     /// Must be called on a thread that lives as long as the process: the daemon is ended when
     /// the thread that started it is gone, so that even `kill -9` of us leaves none behind.
     ///
     /// # Errors
     /// Where there is no `goodwired`, or what it said before it gave up.
-    pub async fn start(configuration: &str) -> anyhow::Result<Self> {
+    pub async fn start(configuration: &str, state: Option<&Path>) -> anyhow::Result<Self> {
         let program = find_program()?;
         let folder = temporary_folder()?;
-        let (child, stdout) = spawn(&program, folder.path(), configuration)?;
+        let (child, stdout) = spawn(&program, folder.path(), configuration, state)?;
         let listening = listening(stdout);
         // From here on, dropping `daemon` ends the child.
         let mut daemon = Self { child, folder };
@@ -102,6 +103,7 @@ fn spawn(
     program: &Path,
     folder: &Path,
     configuration: &str,
+    state: Option<&Path>,
 ) -> anyhow::Result<(Child, ChildStdout)> {
     let config = folder.join("goodwire.toml");
     fs::write(&config, configuration)?;
@@ -112,7 +114,7 @@ fn spawn(
         .arg("--listen")
         .arg(format!("unix:{}", folder.join("goodwire.sock").display()))
         .arg("--state")
-        .arg(folder.join("state"))
+        .arg(state.unwrap_or(&folder.join("state")))
         .stdin(Stdio::null())
         .stdout(Stdio::piped())
         .stderr(fs::File::create(folder.join("log"))?)

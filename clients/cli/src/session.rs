@@ -1,6 +1,6 @@
 //! What every command shares: which server to ask, how to print, and the signals.
 
-use std::ops::Deref;
+use std::{ops::Deref, path::Path};
 
 use anyhow::anyhow;
 use serde_json::Value;
@@ -95,17 +95,18 @@ impl Session {
     /// As of [`Session::connect`], or why a private daemon does not start.
     pub async fn connect_or_start(&self) -> anyhow::Result<Server> {
         match self.connect().await {
-            Err(_) if self.server.is_none() => Self::start(PRIVATE_RIG).await,
+            Err(_) if self.server.is_none() => Self::start(PRIVATE_RIG, None).await,
             outcome => outcome,
         }
     }
 
-    /// Starts a private daemon with the given configuration and connects to it.
+    /// Starts a private daemon with the given configuration and connects to it. What it finds
+    /// outlives it in the folder `state`, where one is given.
     ///
     /// # Errors
     /// Why it does not start.
-    pub async fn start(configuration: &str) -> anyhow::Result<Server> {
-        let private = PrivateDaemon::start(configuration).await?;
+    pub async fn start(configuration: &str, state: Option<&Path>) -> anyhow::Result<Server> {
+        let private = PrivateDaemon::start(configuration, state).await?;
         let channel = private.address().open().await?;
         Ok(Server {
             connection: Connection::new(channel),

@@ -8,6 +8,7 @@ pub mod links;
 mod look;
 mod mark;
 pub mod measurement;
+pub mod monitor;
 mod number;
 pub mod overview;
 mod place;

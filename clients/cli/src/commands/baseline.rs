@@ -67,9 +67,7 @@ pub async fn run(session: &Session, action: Baseline) -> anyhow::Result<Exit> {
     let server = session.connect().await?;
     match action {
         Baseline::Set { measurement } => {
-            let request = quick(SetBaselineRequest { measurement });
-            let set = server.judgement().set_baseline(request).await;
-            let set = set.map_err(Refusal)?.into_inner();
+            let set = set(&server, &measurement).await?;
             session.print(
                 || json::message(&set),
                 |_| {
@@ -99,6 +97,17 @@ pub async fn run(session: &Session, action: Baseline) -> anyhow::Result<Exit> {
         }
     }
     Ok(Exit::Pass)
+}
+
+/// Compares later measurements with this one.
+///
+/// # Errors
+/// Where there is no such measurement, or it cannot be compared with.
+pub async fn set(server: &Connection, measurement: &str) -> Result<wire::Baseline, Refusal> {
+    let request = quick(SetBaselineRequest {
+        measurement: measurement.to_owned(),
+    });
+    Ok(server.judgement().set_baseline(request).await?.into_inner())
 }
 
 /// All baselines, every page of them.

@@ -7,12 +7,10 @@ use std::{fs, path::PathBuf};
 
 use anyhow::Context;
 use clap::Args;
-use goodwire_proto::v1::{
-    ListAnalysesRequest, MeasureRequest, Measurement, SetBaselineRequest, measurement::State,
-};
+use goodwire_proto::v1::{ListAnalysesRequest, MeasureRequest, Measurement, measurement::State};
 use uuid::Uuid;
 
-use super::measure;
+use super::{baseline, measure};
 use crate::{
     by_hand,
     connect::{Connection, quick},
@@ -87,7 +85,9 @@ pub async fn run(session: &Session, arguments: Commission) -> anyhow::Result<Exi
         done.len()
     );
     if !done.is_empty() && by_hand::agreed(&question).await? {
-        set_baselines(&server, &done).await?;
+        for measurement in &done {
+            baseline::set(&server, &measurement.name).await?;
+        }
     }
     if let Some(folder) = &arguments.out {
         let question = format!("write limits.toml and page.txt to {}?", folder.display());
@@ -145,20 +145,6 @@ async fn one(
     );
     let ended = followed.measurements.into_iter().next();
     ended.context("the server gave no measurement")
-}
-
-async fn set_baselines(server: &Connection, done: &[&Measurement]) -> anyhow::Result<()> {
-    for measurement in done {
-        let request = SetBaselineRequest {
-            measurement: measurement.name.clone(),
-        };
-        server
-            .judgement()
-            .set_baseline(quick(request))
-            .await
-            .map_err(Refusal)?;
-    }
-    Ok(())
 }
 
 fn print(session: &Session, measured: &[Measurement]) -> anyhow::Result<()> {

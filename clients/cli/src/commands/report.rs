@@ -1,12 +1,21 @@
 //! `goodwire report`
 
-use std::{io::Write, path::PathBuf};
+use std::{
+    io::Write,
+    path::{Path, PathBuf},
+};
 
 use clap::Args;
 use goodwire_proto::v1::RenderReportRequest;
 use serde_json::json;
 
-use crate::{connect::slow, exit::Exit, failure::Refusal, files, session::Session};
+use crate::{
+    connect::{Connection, slow},
+    exit::Exit,
+    failure::Refusal,
+    files,
+    session::Session,
+};
 
 /// Of what, and where to.
 #[derive(Debug, Args)]
@@ -33,17 +42,23 @@ pub struct Report {
 /// Where something named is not there, or the file cannot be written.
 pub async fn run(session: &Session, arguments: Report) -> anyhow::Result<Exit> {
     let server = session.connect().await?;
-    let request = slow(RenderReportRequest {
-        names: arguments.names,
-    });
+    write(&server, arguments.names, &arguments.out).await?;
+    let name = arguments.out.display().to_string();
+    session.print(|| Ok(json!({ "files": [name] })), |_| format!("{name}\n"))?;
+    Ok(Exit::Pass)
+}
+
+/// Writes the page of what is named to a file.
+///
+/// # Errors
+/// Where something named is not there, or the file cannot be written.
+pub async fn write(server: &Connection, names: Vec<String>, out: &Path) -> anyhow::Result<()> {
+    let request = slow(RenderReportRequest { names });
     let answer = server.reports().render_report(request).await;
     let mut pieces = answer.map_err(Refusal)?.into_inner();
     let mut page = Vec::new();
     while let Some(piece) = pieces.message().await.map_err(Refusal)? {
         page.extend(piece.html);
     }
-    files::write_whole(&arguments.out, |file| Ok(file.write_all(&page)?))?;
-    let name = arguments.out.display().to_string();
-    session.print(|| Ok(json!({ "files": [name] })), |_| format!("{name}\n"))?;
-    Ok(Exit::Pass)
+    files::write_whole(out, |file| Ok(file.write_all(&page)?))
 }

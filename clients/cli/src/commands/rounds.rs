@@ -1,12 +1,16 @@
 //! `goodwire rounds`
 
+mod show;
+
 use clap::Subcommand;
 use goodwire_proto::v1::{
-    CancelRunRequest, GetRunRequest, ListRoundsRequest, Run, RunRoundRequest, WatchRunRequest,
-    run::State, verdict::Outcome,
+    CancelRunRequest, ListRoundsRequest, Run, RunRoundRequest, WatchRunRequest, run::State,
+    verdict::Outcome,
 };
 use tonic::Request;
 use uuid::Uuid;
+
+pub use show::Show;
 
 use crate::{
     connect::{Connection, quick},
@@ -38,13 +42,15 @@ Before anything plays: mute the PA and in-ear mixes, tell people, start low.")]
         present: bool,
     },
     /// One run with all its checks
-    #[command(after_help = "\
-Example:
-  goodwire rounds show 019ab0c3-0000-7000-8000-000000000000")]
-    Show {
-        /// The run's name, with or without `runs/`
-        run: String,
-    },
+    Show(Show),
+}
+
+/// How following a run ended.
+pub struct Followed {
+    /// The run, in its final state where no signal came.
+    pub run: Run,
+    /// Set where a signal cancelled it.
+    pub signal: Option<Exit>,
 }
 
 /// Lists rounds, runs one, or shows a run.
@@ -52,35 +58,42 @@ Example:
 /// # Errors
 /// Where there is no such round or run.
 pub async fn run(session: &Session, action: Option<Rounds>) -> anyhow::Result<Exit> {
-    let server = session.connect().await?;
     match action {
-        None => list(session, &server).await,
-        Some(Rounds::Show { run: name }) => {
-            let request = quick(GetRunRequest { name });
-            let run = server.rounds().get_run(request).await;
-            let run = run.map_err(Refusal)?.into_inner();
-            print(session, &run)?;
-            Ok(exit_of(&run))
+        None => {
+            let server = session.connect().await?;
+            list(session, &server).await
         }
+        Some(Rounds::Show(arguments)) => show::run(session, arguments).await,
         Some(Rounds::Run {
             name,
             no_wait,
             present,
         }) => {
-            let request = RunRoundRequest {
-                name,
-                request_id: Uuid::now_v7().to_string(),
-                present,
-            };
-            let begun = server.rounds().run_round(quick(request)).await;
-            let begun = begun.map_err(Refusal)?.into_inner();
+            let server = session.connect().await?;
+            let begun = begin(&server, name, present).await?;
             if no_wait {
                 print(session, &begun)?;
                 return Ok(Exit::Pass);
             }
-            follow(session, &server, begun).await
+            let followed = follow(session, &server, begun).await?;
+            print(session, &followed.run)?;
+            Ok(followed.signal.unwrap_or_else(|| exit_of(&followed.run)))
         }
     }
+}
+
+/// Begins a run of a round now.
+///
+/// # Errors
+/// Where there is no such round.
+pub async fn begin(server: &Connection, name: String, present: bool) -> Result<Run, Refusal> {
+    let request = RunRoundRequest {
+        name,
+        request_id: Uuid::now_v7().to_string(),
+        present,
+    };
+    let begun = server.rounds().run_round(quick(request)).await?;
+    Ok(begun.into_inner())
 }
 
 async fn list(session: &Session, server: &Connection) -> anyhow::Result<Exit> {
@@ -97,7 +110,14 @@ async fn list(session: &Session, server: &Connection) -> anyhow::Result<Exit> {
 }
 
 /// Follows a run to its end, telling each check as it ends. A signal cancels the run.
-async fn follow(session: &Session, server: &Connection, begun: Run) -> anyhow::Result<Exit> {
+///
+/// # Errors
+/// Where the server refuses or is gone.
+pub async fn follow(
+    session: &Session,
+    server: &Connection,
+    begun: Run,
+) -> anyhow::Result<Followed> {
     session.interrupts.handle_first();
     let name = begun.name.clone();
     // Without a deadline: a window may be open for hours.
@@ -127,8 +147,7 @@ async fn follow(session: &Session, server: &Connection, begun: Run) -> anyhow::R
         }
         told = told.max(run.checks.len());
     }
-    print(session, &run)?;
-    Ok(signal.unwrap_or_else(|| exit_of(&run)))
+    Ok(Followed { run, signal })
 }
 
 fn print(session: &Session, run: &Run) -> anyhow::Result<()> {

@@ -67,6 +67,18 @@ impl Mark {
         )
     }
 
+    /// How much it matters among several: what is broken most, what is well least.
+    pub fn severity(self) -> u8 {
+        match self {
+            FAIL => 5,
+            UNMEASURED | FAILED | CANCELLED => 4,
+            DRIFT => 3,
+            Self::RUNNING | QUEUED => 2,
+            PASS => 1,
+            _ => 0,
+        }
+    }
+
     /// Shape and word, `✓ pass`.
     pub fn text(self, look: &Look) -> String {
         format!("{} {}", self.shape(look), self.word)

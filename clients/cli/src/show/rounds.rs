@@ -1,6 +1,6 @@
 //! Rounds and their runs.
 
-use goodwire_proto::v1::{Round, Run, RunCheck, RunFinding, run::State};
+use goodwire_proto::v1::{Round, Run, RunCheck, run::State};
 
 use super::{
     Look, Mark,
@@ -61,22 +61,8 @@ pub fn render_run(look: &Look, run: &Run) -> String {
     if let Some(reason) = &run.reason {
         text.push_str(&look.wrap(&format!("  {}: ", reason.id), &reason.text));
     }
-    let mut table = Table::new([
-        ("link", Side::Short),
-        ("check", Side::Left),
-        ("verdict", Side::Left),
-        ("", Side::Left),
-    ]);
-    for check in &run.checks {
-        table.row([
-            Cell::from(bare(&check.link)),
-            check.analysis.clone().into(),
-            Cell::mark(look, Mark::of_state(check.state, check.outcome)),
-            why(check).into(),
-        ]);
-    }
     if !run.checks.is_empty() {
-        text.push_str(&table.render(look));
+        text.push_str(&grid(look, run));
     }
     for excuse in &run.excuses {
         let until = time::full(excuse.until_time.as_ref());
@@ -87,15 +73,76 @@ pub fn render_run(look: &Look, run: &Run) -> String {
         );
         text.push_str(&look.wrap("  ", excused.trim_end_matches([':', ' '])));
     }
-    if !run.findings.is_empty() {
-        text.push_str(&look.heading("likely causes"));
-        text.extend(
-            run.findings
-                .iter()
-                .map(|finding| finding_text(look, finding)),
-        );
+    for link in links_of(run) {
+        let why = why_not_well(look, run, link);
+        if !why.is_empty() {
+            text.push_str(&look.heading(&format!("{link} is not well:")));
+            text.push_str(&why);
+        }
     }
     text
+}
+
+/// A row a link, a column an analysis.
+fn grid(look: &Look, run: &Run) -> String {
+    let mut analyses: Vec<&str> = Vec::new();
+    for check in &run.checks {
+        if !analyses.contains(&check.analysis.as_str()) {
+            analyses.push(&check.analysis);
+        }
+    }
+    let heads = analyses.iter().map(|analysis| (*analysis, Side::Left));
+    let mut table = Table::new([("link", Side::Short)].into_iter().chain(heads));
+    for link in links_of(run) {
+        let cells = analyses.iter().map(|analysis| {
+            // The same analysis may be asked for twice, with other parameters: the worse one counts.
+            let asked = checks_of(run, link).filter(|check| check.analysis == *analysis);
+            let marks = asked.map(|check| Mark::of_state(check.state, check.outcome));
+            let worst = marks.max_by_key(|mark| mark.severity());
+            worst.map_or_else(Cell::default, |mark| Cell::mark(look, mark))
+        });
+        table.row([Cell::from(link)].into_iter().chain(cells));
+    }
+    table.render(look)
+}
+
+/// What is wrong with a link, then the likely causes; empty where all is well.
+fn why_not_well(look: &Look, run: &Run, link: &str) -> String {
+    let told = checks_of(run, link).map(|check| (check, why(check)));
+    let mut text: String = told
+        .filter(|(_, why)| !why.is_empty())
+        .map(|(check, why)| {
+            let shape = Mark::of_state(check.state, check.outcome).shape(look);
+            look.wrap(
+                &format!("  {shape} "),
+                &format!("{}: {why}", check.analysis),
+            )
+        })
+        .collect();
+    for found in run.findings.iter().filter(|one| bare(&one.link) == link) {
+        let finding = found.finding.as_ref();
+        let sentence = finding.map_or("", |finding| finding.text.as_str());
+        text.push_str(&look.wrap(look.either("  → ", "  > "), sentence));
+    }
+    text
+}
+
+/// The links that were checked, each once, in the run's order; then those that are only found ill.
+fn links_of(run: &Run) -> Vec<&str> {
+    let checked = run.checks.iter().map(|check| bare(&check.link));
+    let found = run.findings.iter().map(|found| bare(&found.link));
+    let mut links = Vec::new();
+    for link in checked.chain(found) {
+        if !links.contains(&link) {
+            links.push(link);
+        }
+    }
+    links
+}
+
+fn checks_of<'a>(run: &'a Run, link: &'a str) -> impl Iterator<Item = &'a RunCheck> {
+    let checks = run.checks.iter();
+    checks.filter(move |check| bare(&check.link) == link)
 }
 
 /// One check in a line, for progress.
@@ -108,13 +155,6 @@ pub fn line(look: &Look, check: &RunCheck) -> String {
         why(check)
     );
     said.trim_end().to_owned()
-}
-
-fn finding_text(look: &Look, found: &RunFinding) -> String {
-    let Some(finding) = &found.finding else {
-        return String::new();
-    };
-    look.wrap(&format!("  {}: ", bare(&found.link)), &finding.text)
 }
 
 /// Why there is no result, else the worst that the limits say.
@@ -143,7 +183,7 @@ fn bare(name: &str) -> &str {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use goodwire_proto::v1::{Check, Finding, Reason, measurement, verdict::Outcome};
+    use goodwire_proto::v1::{Check, Finding, Reason, RunFinding, measurement, verdict::Outcome};
 
     const LOOK: Look = Look {
         width: 80,
@@ -211,9 +251,9 @@ mod tests {
         assert_eq!(
             render_run(&LOOK, &run),
             "nightly 2026-11-25 15:00:01 UTC: ? unmeasured, simulated\n  runs/1\n  \
-               link     check    verdict\n  \
-               lectern  latency  ! failed  no-signal: silent\n\
-             \nlikely causes\n  lectern: Look whether it is on.\n"
+               link     latency\n  \
+               lectern  ! failed\n\
+             \nlectern is not well:\n  ! latency: no-signal: silent\n  → Look whether it is on.\n"
         );
     }
 }

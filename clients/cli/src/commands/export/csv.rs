@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use goodwire_proto::v1::{Curve, Event, Figure, Measurement};
+use goodwire_proto::v1::{Curve, Event, Figure, Measurement, Run, verdict::Outcome};
 use prost_types::{Struct, value::Kind};
 
 /// All tables of a measurement with the paths that they go to.
@@ -28,21 +28,77 @@ pub fn tables(measurement: &Measurement, out: &Path) -> Vec<(PathBuf, String)> {
     tables
 }
 
-fn figures(figures: &[Figure]) -> String {
-    let mut text =
-        line(&["id", "at", "value", "uncertainty", "low", "high", "unit"].map(String::from));
-    for figure in figures {
-        text.push_str(&line(&[
-            figure.id.clone(),
-            place(figure.at.as_ref()),
-            number(figure.value),
-            number(figure.uncertainty),
-            number(figure.low),
-            number(figure.high),
-            figure.unit.clone(),
+/// The tables of a run: its checks, and the figures of all its measurements.
+pub fn run_tables(run: &Run, measured: &[Measurement], out: &Path) -> Vec<(PathBuf, String)> {
+    let heads = [
+        "link",
+        "analysis",
+        "verdict",
+        "reason",
+        "text",
+        "measurement",
+    ];
+    let mut checks = line(&heads.map(String::from));
+    for check in &run.checks {
+        let reason = check.reason.clone().unwrap_or_default();
+        let said = if check.text.is_empty() {
+            reason.text
+        } else {
+            check.text.clone()
+        };
+        checks.push_str(&line(&[
+            bare(&check.link),
+            check.analysis.clone(),
+            outcome(check.outcome()),
+            reason.id,
+            said,
+            check.measurement.clone(),
         ]));
     }
+    let heads = ["link", "analysis"].into_iter().chain(FIGURE_HEADS);
+    let mut figures = line(&heads.map(String::from).collect::<Vec<_>>());
+    for measurement in measured {
+        for figure in &measurement.figures {
+            let of = [bare(&measurement.link), measurement.analysis.clone()];
+            let row: Vec<_> = of.into_iter().chain(figure_row(figure)).collect();
+            figures.push_str(&line(&row));
+        }
+    }
+    vec![(out.to_owned(), checks), (beside(out, "figures"), figures)]
+}
+
+const FIGURE_HEADS: [&str; 7] = ["id", "at", "value", "uncertainty", "low", "high", "unit"];
+
+fn figures(figures: &[Figure]) -> String {
+    let mut text = line(&FIGURE_HEADS.map(String::from));
+    for figure in figures {
+        text.push_str(&line(&figure_row(figure)));
+    }
     text
+}
+
+fn figure_row(figure: &Figure) -> [String; 7] {
+    [
+        figure.id.clone(),
+        place(figure.at.as_ref()),
+        number(figure.value),
+        number(figure.uncertainty),
+        number(figure.low),
+        number(figure.high),
+        figure.unit.clone(),
+    ]
+}
+
+/// `PASS` and so on; empty where no limit applies.
+fn outcome(outcome: Outcome) -> String {
+    match outcome {
+        Outcome::Unspecified => String::new(),
+        known => known.as_str_name().to_owned(),
+    }
+}
+
+fn bare(name: &str) -> String {
+    name.rsplit('/').next().unwrap_or_default().to_owned()
 }
 
 fn curve_table(curve: &Curve) -> String {
@@ -139,6 +195,7 @@ fn file_name(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use goodwire_proto::v1::RunCheck;
     use prost_types::Value;
 
     fn at(pairs: &[(&str, f64)]) -> Option<Struct> {
@@ -215,6 +272,44 @@ mod tests {
         assert_eq!(
             tables[3].1,
             "x (Hz),phase (dB),uncertainty (dB)\r\n20,-0.25,0.01\r\n31.5,0,0.02\r\n"
+        );
+    }
+
+    #[test]
+    fn a_run_is_a_table_of_checks_and_one_of_all_figures() {
+        let run = Run {
+            checks: vec![RunCheck {
+                link: "links/lectern".into(),
+                analysis: "latency".into(),
+                outcome: Outcome::Fail.into(),
+                text: "9 ms, above 5 ms".into(),
+                measurement: "measurements/1".into(),
+                ..RunCheck::default()
+            }],
+            ..Run::default()
+        };
+        let measured = Measurement {
+            link: "links/lectern".into(),
+            analysis: "latency".into(),
+            figures: vec![Figure {
+                id: "latency".into(),
+                value: Some(9.0),
+                unit: "ms".into(),
+                ..Figure::default()
+            }],
+            ..Measurement::default()
+        };
+        let tables = run_tables(&run, &[measured], Path::new("a.csv"));
+        assert_eq!(
+            tables[0].1,
+            "link,analysis,verdict,reason,text,measurement\r\n\
+             lectern,latency,FAIL,,\"9 ms, above 5 ms\",measurements/1\r\n"
+        );
+        assert_eq!(tables[1].0, Path::new("a-figures.csv"));
+        assert_eq!(
+            tables[1].1,
+            "link,analysis,id,at,value,uncertainty,low,high,unit\r\n\
+             lectern,latency,latency,,9,,,,ms\r\n"
         );
     }
 
