@@ -65,8 +65,9 @@ async fn a_round_of_two_links_and_three_checks_takes_little_longer_than_its_soun
     };
     let begun = client.rounds.clone().run_round(request).await.unwrap();
     let name = begun.into_inner().name;
-    let news = client.rounds.clone().watch_run(WatchRunRequest { name });
-    let (mut news, mut last) = (news.await.unwrap().into_inner(), None);
+    let mut service = client.rounds.clone();
+    let news = service.watch_run(WatchRunRequest { name }).await;
+    let (mut news, mut last) = (news.unwrap().into_inner(), None);
     while let Some(message) = news.message().await.unwrap() {
         last = message.run;
     }
