@@ -6,7 +6,7 @@
 	build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
-TEST_PACKAGES = jackd2 strace python3-venv chromium
+TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
 CARGO = cargo
 VENV = target/venv
 AXE = target/axe

@@ -20,20 +20,26 @@ mod wiring;
 #[cfg(test)]
 mod tests;
 
-use std::path::Path;
+use std::{net::ToSocketAddrs, path::Path};
 
 use toml::de::DeTable;
 
+pub use messages::{
+    MailConfig, MailTls, MessagesConfig, MessagesWhen, Secret, WAY_NAMES, WebhookConfig,
+};
 pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
 pub use types::{
     AlsaConfig, AtValue, Backend, CheckConfig, Config, CurveLimit, GroupConfig, InterfaceConfig,
-    JackConfig, LimitConfig, LinkConfig, MessagesConfig, MessagesWhen, ReferenceConfig,
-    RoundConfig, SafetyConfig, SimulatedConfig, SimulatedTime,
+    JackConfig, LimitConfig, LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig,
+    SimulatedConfig, SimulatedTime,
 };
 
 use mistakes::Mistakes;
 use section::Section;
+
+const LISTEN: &str = "an address on loopback, such as listen = \"127.0.0.1:9480\"; other machines \
+                      reach it through an SSH tunnel or a proxy that protects it";
 
 /// A hundred years.
 const KEEP_DAYS_MAX: u64 = 36_500;
@@ -123,7 +129,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let rounds = rounds::read(file, &links);
     let keep_curves_days = read_store(file);
     let messages = messages::read(file);
-    let page_listen = messages::read_page(file);
+    let page_listen = read_page(file);
     file.close();
     wiring::check_names(&links);
     wiring::check_ceilings(&links, &safety);
@@ -155,4 +161,20 @@ fn read_store(file: &Section<'_>) -> Option<u32> {
     let days = section.whole("keep_curves_days", 1..=KEEP_DAYS_MAX);
     section.close();
     days.and_then(|days| u32::try_from(days).ok())
+}
+
+/// Reads `[page]`.
+fn read_page(file: &Section<'_>) -> Option<String> {
+    let section = file.section("page", "[page]")?;
+    let listen = section.need("listen", section.text("listen", LISTEN), LISTEN);
+    if let Some(wrong) = listen.filter(|listen| !is_loopback(listen)) {
+        section.wrong("listen", format!("\"{wrong}\" cannot be served"), LISTEN);
+    }
+    section.close();
+    listen.map(str::to_owned)
+}
+
+fn is_loopback(listen: &str) -> bool {
+    let addresses = listen.to_socket_addrs();
+    addresses.is_ok_and(|mut all| all.all(|address| address.ip().is_loopback()))
 }

@@ -6,7 +6,7 @@
 //! be told to be kept or broken: the outcome is UNMEASURED.
 
 mod compare;
-mod curve;
+pub(crate) mod curve;
 pub(crate) mod drift;
 mod findings;
 mod heading;
@@ -21,12 +21,12 @@ pub(crate) mod words;
 mod tests;
 
 use goodwire_proto::v1::{
-    Judgement, Measurement, Verdict,
+    Curve, Judgement, Measurement, Verdict,
     measurement::State,
     verdict::Outcome::{self, Drift, Fail, Pass, Unmeasured, Unspecified},
 };
 
-use crate::config::{GroupConfig, LimitConfig};
+use crate::config::{CurveLimit, GroupConfig, LimitConfig};
 
 pub use compare::compare;
 pub use findings::{Seen, findings, run_findings};
@@ -64,6 +64,23 @@ pub fn judge(
         outcome: outcome.into(),
         judgements,
     })
+}
+
+/// The limits of curves that are meant for a measurement, each with the curve.
+pub(crate) fn masked<'a>(
+    limits: &'a [LimitConfig],
+    measurement: &'a Measurement,
+) -> Vec<(&'a CurveLimit, &'a Curve)> {
+    let meant = limits.iter().filter(|limit| applies(limit, measurement));
+    let meant = meant.filter_map(|limit| Some((limit, limit.curve.as_ref()?)));
+    let pairs = meant.flat_map(|(limit, wanted)| {
+        let curves = measurement.curves.iter();
+        let found = curves.filter(move |curve| {
+            curve.id == wanted.id && place::agrees(curve.at.as_ref(), &limit.at)
+        });
+        found.map(move |curve| (wanted, curve))
+    });
+    pairs.collect()
 }
 
 fn applies(limit: &LimitConfig, measurement: &Measurement) -> bool {

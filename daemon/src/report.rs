@@ -8,33 +8,39 @@
 //! [`gather`] reads the store; [`render`] reads nothing but its argument, so one and the same
 //! report is the same text, byte for byte.
 
-mod card;
+pub(crate) mod card;
 mod change;
 mod figures;
 mod gather;
-mod html;
-mod mark;
+pub(crate) mod html;
+pub(crate) mod mark;
 mod page;
-mod plot;
-mod plots;
+pub(crate) mod plot;
+pub(crate) mod plots;
 mod provenance;
+pub(crate) mod sheet;
 mod side_by_side;
-mod summary;
-mod words;
+pub(crate) mod summary;
+pub(crate) mod words;
+mod zone;
 
 #[cfg(test)]
 mod tests;
 
 use goodwire_proto::v1::{Measurement, Run};
+use prost_types::Struct;
 
 pub use gather::gather;
-pub use page::render;
+pub use page::{render, render_among};
+pub use zone::Zone;
 
 /// What a report is about.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Report {
     /// Name of the site.
     pub site: String,
+    /// The zone in which its times are told.
+    pub zone: Zone,
     /// The run; `None` for a set of measurements.
     pub run: Option<Run>,
     /// The measurements with all their curves, in the order in which they stand in the report.
@@ -50,6 +56,21 @@ pub struct Subject {
     pub before: Option<Measurement>,
     /// The baseline of its link and analysis; `None` where none is set, or it is this measurement.
     pub baseline: Option<Measurement>,
+    /// What the configuration allows its curves.
+    pub masks: Vec<Mask>,
+}
+
+/// What a curve of a measurement must keep to, as it is drawn.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Mask {
+    /// Id of the curve.
+    pub curve: String,
+    /// Which curve of that id.
+    pub at: Option<Struct>,
+    /// Corners x and y of the most that is allowed, x rising; empty: no such limit.
+    pub upper: Vec<[f64; 2]>,
+    /// Corners of the least, as `upper`.
+    pub lower: Vec<[f64; 2]>,
 }
 
 impl Report {

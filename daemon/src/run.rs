@@ -75,6 +75,7 @@ pub async fn run(
         queue: Queue::default(),
         spool_dir: start.spool_dir,
         clock: start.clock,
+        message_counts: rounds::MessageCounts::default(),
     });
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));

@@ -16,6 +16,7 @@ mod keep;
 mod leave;
 mod measurements;
 mod names;
+mod outbox;
 mod pages;
 mod rows;
 mod runs;
@@ -39,9 +40,10 @@ use goodwire_proto::v1::Note;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
 pub use error::StoreError;
-pub use figures::{History, HistoryPoint, HistoryQuery};
+pub use figures::{History, HistoryPoint, HistoryQuery, Said, Series};
 pub use leave::Permit;
 pub use names::{new_name, new_run_name};
+pub use outbox::Waiting;
 pub use pages::{ListQuery, Page};
 pub use runs::{Past, RunQuery};
 

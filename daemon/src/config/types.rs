@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 use jiff::SignedDuration;
 use prost_types::Struct;
 
+use super::MessagesConfig;
 use crate::rounds::Schedule;
 use crate::simulated::settings::{LinkSettings, PathSettings, RigSettings};
 
@@ -236,24 +237,6 @@ pub struct RoundConfig {
     pub links: Option<Vec<String>>,
     /// What is checked on each link, in order.
     pub checks: Vec<CheckConfig>,
-}
-
-/// Who is told of runs.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct MessagesConfig {
-    /// The program with its arguments, which gets the message on its standard input.
-    pub command: Vec<String>,
-    /// Of which runs it is told.
-    pub when: MessagesWhen,
-}
-
-/// Of which runs a message goes out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum MessagesWhen {
-    /// Of those that did not pass, and of missed ones.
-    Trouble,
-    /// Of every one.
-    Always,
 }
 
 /// One analysis of a round.

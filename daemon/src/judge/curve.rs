@@ -52,7 +52,7 @@ pub(super) fn judgements(
 ///
 /// Its uncertainty is not counted: what is common to a measurement's gain and its curve, such as a
 /// return's knob, cancels, as it does in `deviation`.
-fn level_of(wanted: &CurveLimit, measurement: &Measurement) -> Option<f64> {
+pub(crate) fn level_of(wanted: &CurveLimit, measurement: &Measurement) -> Option<f64> {
     let Some(id) = &wanted.re else {
         return Some(0.0);
     };

@@ -68,12 +68,12 @@ fn crossing(limit: &LimitConfig, trend: &Trend) -> Option<(f64, Crossing)> {
     met.next().filter(|_| is_within)
 }
 
-/// How a figure moves: `Gain falls by 0.120 dB (0.090 to 0.150) a week`.
+/// How a figure moves: `Gain falls by 0.12 dB (0.09 to 0.15) a week`.
 #[must_use]
 pub fn trend_in_words(figure: &Figure, trend: &Trend) -> String {
     let name = words::figure_in_words(figure);
     let (low, high) = (trend.low, trend.high);
-    let told = |value, low, high| words::interval(&Interval { value, low, high }, &figure.unit);
+    let told = |value, low, high| words::ranged(&Interval { value, low, high }, &figure.unit);
     if !trend.is_certain() {
         return format!(
             "{name} has no trend: {} a week",

@@ -8,6 +8,8 @@ use super::interval::Interval;
 const UNCERTAINTY_DIGITS: i32 = 2;
 /// Significant digits of a number that has no uncertainty.
 const PLAIN_DIGITS: i32 = 6;
+/// Significant digits of a slope whose range has no width: every pair of nights says the same.
+const RANGELESS_DIGITS: i32 = 3;
 const DECIMALS_MAX: i32 = 9;
 
 /// A figure's id in words, as a sentence begins: `Clip point`, `THD`.
@@ -46,7 +48,7 @@ pub(crate) fn number(number: f64) -> String {
 }
 
 /// A number to so many significant digits, without needless ones.
-pub(super) fn rounded(number: f64, digits: i32) -> String {
+pub(crate) fn rounded(number: f64, digits: i32) -> String {
     trimmed(number, decimals(number, digits))
 }
 
@@ -64,6 +66,29 @@ pub(crate) fn interval(interval: &Interval, unit: &str) -> String {
     }
     let text = with_unit(&fixed(value), unit);
     format!("{text} ({} to {})", fixed(low), fixed(high))
+}
+
+/// A value with its range, to two digits of half the range's width: `0.12 dB (0.09 to 0.15)`.
+pub(super) fn ranged(interval: &Interval, unit: &str) -> String {
+    let half_width = (interval.high - interval.low) / 2.0;
+    let places = match half_width > 0.0 {
+        true => decimals(half_width, UNCERTAINTY_DIGITS),
+        false => decimals(interval.value, RANGELESS_DIGITS),
+    };
+    let numbers = [interval.value, interval.low, interval.high];
+    // Zeros that all three end with say nothing.
+    let needed = |number: &f64| {
+        let text = trimmed(*number, places);
+        text.split_once('.')
+            .map_or(0, |(_, decimals)| decimals.len())
+    };
+    let places = numbers.iter().map(needed).max().unwrap_or_default();
+    let [value, low, high] = numbers.map(|number| fixed(number, places));
+    let value = with_unit(&value, unit);
+    match half_width > 0.0 {
+        true => format!("{value} ({low} to {high})"),
+        false => value,
+    }
 }
 
 /// A value with its half width, without unit: `-0.42 ± 0.02`; `-0.42` where it has none.

@@ -21,6 +21,7 @@ use crate::{
     config::Config,
     judge,
     plugins::{PluginError, Registry},
+    rounds::MessageCounts,
     store::{Store, StoreError},
 };
 
@@ -52,6 +53,8 @@ pub struct Desk {
     pub spool_dir: PathBuf,
     /// The wall clock.
     pub clock: SharedClock,
+    /// What became of messages.
+    pub message_counts: MessageCounts,
 }
 
 impl Desk {

@@ -71,9 +71,10 @@ fn of_daemon(page: &mut Page, desk: &Desk, engine: &EngineStatus) -> Result<(), 
     page.single(
         "goodwire_messages_waiting",
         "gauge",
-        "Messages of runs that have not gone out.",
-        desk.store.untold_runs()?.len(),
+        "Messages of runs that have not gone out, counted for each way.",
+        desk.store.messages_waiting()?,
     );
+    of_messages(page, desk);
     let permit = safety::permit_now(&desk.store, &desk.config.safety, &*desk.clock)?;
     if let Some(until) = permit.and_then(|permit| permit.until_time) {
         page.single(
@@ -84,6 +85,33 @@ fn of_daemon(page: &mut Page, desk: &Desk, engine: &EngineStatus) -> Result<(), 
         );
     }
     Ok(())
+}
+
+fn of_messages(page: &mut Page, desk: &Desk) {
+    let Some(messages) = &desk.config.messages else {
+        return;
+    };
+    let families = [
+        (
+            "goodwire_messages_sent_total",
+            "Messages that went out since the daemon began.",
+        ),
+        (
+            "goodwire_message_failures_total",
+            "Times that a message did not go out; it is tried again for a day.",
+        ),
+        (
+            "goodwire_messages_given_up_total",
+            "Messages that were given up after a day.",
+        ),
+    ];
+    for (index, (name, help)) in families.into_iter().enumerate() {
+        page.family(name, "counter", help);
+        for way in messages.ways() {
+            let count = desk.message_counts.of(way)[index];
+            page.sample(name, &[("way", way)], count);
+        }
+    }
 }
 
 fn of_links(page: &mut Page, desk: &Desk) -> Result<(), StoreError> {

@@ -1,32 +1,28 @@
-//! The HTTP server: `/` and `/runs/{run}` as reports, `/metrics`, `/healthz`, `/readyz`.
+//! The HTTP server: which path is answered by what.
 
 use std::{net::TcpListener, sync::Arc};
 
 use axum::{
     Router,
-    extract::{Path, Request, State},
+    extract::{Path, RawQuery, State},
     http::{StatusCode, header},
-    middleware::{self, Next},
-    response::{Html, IntoResponse, Response},
+    middleware,
+    response::{IntoResponse, Response},
     routing::get,
 };
-use goodwire_proto::v1::run;
 use tokio_util::sync::CancellationToken;
 
-use super::metrics::metrics;
-use crate::{
-    audio::engine::Engine,
-    measure::{complete::Desk, job::bare},
-    refusal::Refusal,
-    report,
-    store::{RunQuery, StoreError},
+use super::{
+    answer::{Trouble, WAYS, nothing_there, only_for_loopback, page, read_only, with_headers},
+    front::Front,
+    link::{LinkPage, Span},
+    metrics::metrics,
+    runs,
 };
+use crate::{audio::engine::Engine, measure::complete::Desk, report};
 
 /// What Prometheus expects of its text format.
 const METRICS_TYPE: &str = "text/plain; version=0.0.4; charset=utf-8";
-
-/// The page needs nothing but its own styles, and nothing else is to run in it.
-const NO_SCRIPTS: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 
 /// A bound place to serve at.
 #[derive(Debug)]
@@ -82,12 +78,17 @@ pub async fn serve(
     ending: CancellationToken,
 ) -> anyhow::Result<()> {
     let routes = Router::new()
-        .route("/", get(show_last_run))
+        .route("/", get(show_front))
+        .route("/links/{link}", get(show_link))
+        .route("/runs", get(show_runs))
         .route("/runs/{run}", get(show_run))
         .route("/metrics", get(show_metrics))
         .route("/healthz", get(async || "alive\n"))
         .route("/readyz", get(show_ready))
+        .fallback(nothing_there)
+        .method_not_allowed_fallback(read_only)
         .layer(middleware::from_fn(only_for_loopback))
+        .layer(middleware::from_fn(with_headers))
         .with_state(Sources { desk, engine });
     let listener = tokio::net::TcpListener::from_std(listener.0)?;
     axum::serve(listener, routes)
@@ -96,58 +97,48 @@ pub async fn serve(
     Ok(())
 }
 
-/// A page of a stranger must not read ours through a name that it points at loopback.
-async fn only_for_loopback(request: Request, next: Next) -> Response {
-    let host = request.headers().get(header::HOST);
-    let host = host.and_then(|host| host.to_str().ok()).unwrap_or_default();
-    let name = host.rsplit_once(':').map_or(host, |(name, port)| {
-        if port.bytes().all(|byte| byte.is_ascii_digit()) {
-            name
-        } else {
-            host
-        }
-    });
-    if !matches!(name, "localhost" | "127.0.0.1" | "[::1]" | "") {
-        let text = "this is served to localhost alone\n";
-        return (StatusCode::MISDIRECTED_REQUEST, text).into_response();
-    }
-    next.run(request).await
+/// The page with which everything begins; with `?still` it does not load itself anew.
+async fn show_front(State(sources): State<Sources>, RawQuery(query): RawQuery) -> Response {
+    let is_still = query.as_deref() == Some("still");
+    page(move || {
+        let front = Front::gather(&sources.desk, &sources.engine.status())?;
+        Ok(front.render(is_still))
+    })
+    .await
 }
 
-/// The report of the run that ended last.
-async fn show_last_run(State(sources): State<Sources>) -> Response {
-    let desk = Arc::clone(&sources.desk);
-    let last = tokio::task::spawn_blocking(move || last_run(&desk)).await;
-    match last {
-        Ok(Ok(Some(name))) => show_run(State(sources), Path(name)).await,
-        Ok(Ok(None)) => "no round has run yet\n".into_response(),
-        Ok(Err(error)) => (StatusCode::SERVICE_UNAVAILABLE, error.to_string()).into_response(),
-        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
-    }
+/// The history of a link; with `?weeks=13` or `?all` more or less of it.
+async fn show_link(
+    State(sources): State<Sources>,
+    Path(name): Path<String>,
+    RawQuery(query): RawQuery,
+) -> Response {
+    page(move || {
+        let Some(span) = Span::parse(query.as_deref()) else {
+            let text = "how much is shown is said as ?weeks=13 (1 to 5200) or ?all";
+            return Err(Trouble::new(StatusCode::BAD_REQUEST, text));
+        };
+        Ok(LinkPage::gather(&sources.desk, &name, span)?.render())
+    })
+    .await
 }
 
-fn last_run(desk: &Desk) -> Result<Option<String>, StoreError> {
-    let (runs, _) = desk.store.runs(&RunQuery::default())?;
-    let ended = runs.iter().find(|run| run.state() == run::State::Ended);
-    Ok(ended.map(|run| bare(&run.name).to_owned()))
+/// Runs, newest first; with `?before=RUN` those before that one.
+async fn show_runs(State(sources): State<Sources>, RawQuery(query): RawQuery) -> Response {
+    let before = query
+        .as_deref()
+        .and_then(|query| query.strip_prefix("before="));
+    let before = before.unwrap_or_default().to_owned();
+    page(move || runs::list(&sources.desk, before)).await
 }
 
 /// The report of one run.
 async fn show_run(State(sources): State<Sources>, Path(name): Path<String>) -> Response {
-    let gathered = tokio::task::spawn_blocking(move || {
-        report::gather(&sources.desk, &[format!("runs/{name}")])
-            .map(|report| report::render(&report))
-    });
-    match gathered.await {
-        Ok(Ok(page)) => {
-            ([(header::CONTENT_SECURITY_POLICY, NO_SCRIPTS)], Html(page)).into_response()
-        }
-        Ok(Err(Refusal::Store(error))) if !matches!(error, StoreError::NotFound { .. }) => {
-            (StatusCode::SERVICE_UNAVAILABLE, error.to_string()).into_response()
-        }
-        Ok(Err(refusal)) => (StatusCode::NOT_FOUND, refusal.to_string()).into_response(),
-        Err(error) => (StatusCode::INTERNAL_SERVER_ERROR, error.to_string()).into_response(),
-    }
+    page(move || {
+        let report = report::gather(&sources.desk, &[format!("runs/{name}")])?;
+        Ok(report::render_among(&report, WAYS))
+    })
+    .await
 }
 
 async fn show_metrics(State(sources): State<Sources>) -> Response {

@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
-use goodwire_proto::v1::{RunCheck, measurement::State, note::Level, verdict::Outcome};
+use goodwire_proto::v1::{
+    Measurement, RunCheck, measurement::State, note::Level, verdict::Outcome,
+};
 
 use super::{
     Report, Subject, change, figures,
@@ -73,7 +75,7 @@ impl Link<'_> {
         let mut measured = self.subjects.iter().map(|(_, one)| one);
         let worst = measured.find(|one| Mark::of(&one.measurement) == mark);
         let refused = self.refused.first().and_then(|check| check.reason.as_ref());
-        let said = worst.and_then(|one| sayings(one).into_iter().next());
+        let said = worst.and_then(|one| sayings(&one.measurement).into_iter().next());
         said.or(refused.map(|reason| reason.text.clone()))
             .unwrap_or_default()
     }
@@ -130,8 +132,7 @@ fn refusal(check: &RunCheck) -> String {
 }
 
 /// Why a measurement did not succeed, and what its limits say where they are not kept, worst first.
-fn sayings(subject: &Subject) -> Vec<String> {
-    let measurement = &subject.measurement;
+pub(crate) fn sayings(measurement: &Measurement) -> Vec<String> {
     let mut judgements: Vec<_> = measurement
         .verdict
         .iter()
@@ -158,7 +159,7 @@ fn measurement(report: &Report, index: usize, subject: &Subject) -> String {
     };
     let what = format!("{}, {}", words::link_name(&measurement.link), title);
     let id = format!("m{}", index + 1);
-    let said: Vec<String> = sayings(subject)
+    let said: Vec<String> = sayings(measurement)
         .iter()
         .map(|text| Safe(text).to_string())
         .collect();
@@ -166,20 +167,20 @@ fn measurement(report: &Report, index: usize, subject: &Subject) -> String {
         "<section id=\"{id}\">\n<h3>{} {}</h3>\n<p class=\"when\">{}{}</p>\n{}",
         Safe(&title),
         Mark::of(measurement).show(),
-        words::time_of(measurement),
+        report.zone.time_of(measurement),
         manner(subject),
         list("said", &said),
     );
-    page.push_str(&change::sentences(subject));
+    page.push_str(&change::sentences(subject, &report.zone));
     page.push_str(&notes(subject, Level::Warning, "Cautions"));
-    for plot in plots::of_subject(subject, &id, &what) {
+    for plot in plots::of_subject(subject, &report.zone, &id, &what) {
         page.push_str(&plot.render());
     }
     page.push_str(&figures::table(subject, &format!("Figures of {what}")));
     page.push_str(&events(subject));
     page.push_str(&notes(subject, Level::Info, "Notes"));
     let caption = format!("Setup and versions of {what}");
-    page.push_str(&provenance::table(measurement, &caption));
+    page.push_str(&provenance::table(measurement, &report.zone, &caption));
     page.push_str("</section>\n");
     page
 }

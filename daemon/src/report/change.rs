@@ -3,7 +3,7 @@
 use goodwire_proto::v1::{Figure, Measurement};
 
 use super::{
-    Subject,
+    Subject, Zone,
     html::{Safe, list},
     words,
 };
@@ -24,19 +24,20 @@ pub(super) fn of_figure(figure: &Figure, other: Option<&Measurement>) -> Option<
 }
 
 /// Sentences about last time and the baseline; empty where there is neither.
-pub(super) fn sentences(subject: &Subject) -> String {
+pub(super) fn sentences(subject: &Subject, zone: &Zone) -> String {
     let Subject {
         measurement,
         before,
         baseline,
+        ..
     } = subject;
     let mut said = Vec::new();
     if let Some(before) = before {
-        let name = format!("Since last time, {},", words::time_of(before));
+        let name = format!("Since last time, {},", zone.time_of(before));
         said.push(sentence(&name, measurement, before));
     }
     if let Some(baseline) = baseline {
-        let name = format!("Since the baseline of {}", words::time_of(baseline));
+        let name = format!("Since the baseline of {}", zone.time_of(baseline));
         said.push(sentence(&name, measurement, baseline));
     }
     list("changes", &said)

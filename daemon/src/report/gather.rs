@@ -2,8 +2,9 @@
 
 use goodwire_proto::v1::{Measurement, Run};
 
-use super::{Report, Subject};
+use super::{Mask, Report, Subject, Zone};
 use crate::{
+    judge,
     measure::{complete::Desk, job::bare},
     refusal::{Refusal, Violation},
     store::{Store, StoreError},
@@ -26,11 +27,10 @@ pub fn gather(desk: &Desk, names: &[String]) -> Result<Report, Refusal> {
         return Err(Refusal::field("names", text));
     }
     let found = find_all(&desk.store, names)?;
-    let site = desk.config.site.clone();
     match <[Found; 1]>::try_from(found) {
-        Ok([Found::Run(run)]) => of_run(&desk.store, site, *run),
-        Ok([Found::Measurement(one)]) => of_set(&desk.store, site, vec![*one]),
-        Err(several) => of_set(&desk.store, site, measurements_alone(several)?),
+        Ok([Found::Run(run)]) => of_run(desk, *run),
+        Ok([Found::Measurement(one)]) => of_set(desk, vec![*one]),
+        Err(several) => of_set(desk, measurements_alone(several)?),
     }
 }
 
@@ -96,37 +96,57 @@ fn measurements_alone(found: Vec<Found>) -> Result<Vec<Measurement>, Refusal> {
     Err(Refusal::Invalid(runs))
 }
 
-fn of_run(store: &Store, site: String, run: Run) -> Result<Report, Refusal> {
+fn of_run(desk: &Desk, run: Run) -> Result<Report, Refusal> {
     let names = run.checks.iter().map(|check| check.measurement.as_str());
     let measurements = names
         .filter(|name| !name.is_empty())
-        .map(|name| store.get(name))
+        .map(|name| desk.store.get(name))
         .collect::<Result<Vec<_>, _>>()?;
-    let mut report = of_set(store, site, measurements)?;
+    let mut report = of_set(desk, measurements)?;
+    report.zone = Zone::of_round(&desk.config, &run.round);
     report.run = Some(run);
     Ok(report)
 }
 
-fn of_set(store: &Store, site: String, set: Vec<Measurement>) -> Result<Report, Refusal> {
-    let subjects = set.into_iter().map(|one| subject(store, one));
+fn of_set(desk: &Desk, set: Vec<Measurement>) -> Result<Report, Refusal> {
+    let subjects = set.into_iter().map(|one| subject(desk, one));
     Ok(Report {
-        site,
+        site: desk.config.site.clone(),
+        zone: Zone::of_machine(),
         run: None,
         subjects: subjects.collect::<Result<_, Refusal>>()?,
     })
 }
 
-fn subject(store: &Store, measurement: Measurement) -> Result<Subject, Refusal> {
+fn subject(desk: &Desk, measurement: Measurement) -> Result<Subject, Refusal> {
     if measurement.link.is_empty() {
         return Ok(Subject {
             measurement,
             ..Subject::default()
         });
     }
+    let store = &desk.store;
     let baseline = store.baseline(bare(&measurement.link), &measurement.analysis)?;
     Ok(Subject {
         before: store.measurement_before(&measurement)?,
         baseline: baseline.filter(|baseline| baseline.name != measurement.name),
+        masks: masks(desk, &measurement),
         measurement,
     })
+}
+
+/// The masks of the present configuration, where the curves themselves are.
+fn masks(desk: &Desk, measurement: &Measurement) -> Vec<Mask> {
+    let masked = judge::masked(&desk.config.limits, measurement);
+    let masks = masked.into_iter().filter_map(|(wanted, curve)| {
+        let re = judge::curve::level_of(wanted, measurement)?;
+        let raised = |corners: &[[f64; 2]]| corners.iter().map(|[x, y]| [*x, y + re]).collect();
+        Some(Mask {
+            curve: curve.id.clone(),
+            at: curve.at.clone(),
+            upper: raised(&wanted.upper),
+            lower: raised(&wanted.lower),
+        })
+    });
+    masks.collect()
 }

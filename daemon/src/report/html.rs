@@ -7,7 +7,7 @@ use std::fmt::{self, Write};
 /// Characters that HTML forbids, and those that turn the direction of writing round and could so
 /// make a name look like another, are shown as U+FFFD.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Safe<'a>(pub(super) &'a str);
+pub(crate) struct Safe<'a>(pub(crate) &'a str);
 
 impl fmt::Display for Safe<'_> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -32,7 +32,7 @@ fn is_unfit(character: char) -> bool {
 }
 
 /// A box in which something wide can be scrolled, with the keyboard too; `what` says what it is.
-pub(super) fn scrolled(what: &str, inner: &str) -> String {
+pub(crate) fn scrolled(what: &str, inner: &str) -> String {
     format!(
         "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\n{inner}</div>\n",
         Safe(what)
@@ -40,7 +40,7 @@ pub(super) fn scrolled(what: &str, inner: &str) -> String {
 }
 
 /// List items in a list of a class; empty where there are none.
-pub(super) fn list(class: &str, items: &[String]) -> String {
+pub(crate) fn list(class: &str, items: &[String]) -> String {
     if items.is_empty() {
         return String::new();
     }

@@ -1,10 +1,12 @@
 //! What is said of a measurement or a link, as a word and a shape.
 
-use goodwire_proto::v1::{Measurement, RunCheck, measurement::State, verdict::Outcome};
+use goodwire_proto::v1::{
+    LinkCheck, Measurement, Run, RunCheck, measurement::State, run, verdict::Outcome,
+};
 
 /// What is said, best first: the worst of several is the largest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Mark {
+pub(crate) enum Mark {
     /// Measured, and no limit says anything.
     NoLimit,
     /// Every limit is kept.
@@ -20,7 +22,7 @@ pub(super) enum Mark {
 }
 
 /// All marks, worst first, as a page lists them.
-pub(super) const WORST_FIRST: [Mark; 6] = [
+pub(crate) const WORST_FIRST: [Mark; 6] = [
     Mark::Fail,
     Mark::Unmeasured,
     Mark::Unfinished,
@@ -31,7 +33,7 @@ pub(super) const WORST_FIRST: [Mark; 6] = [
 
 impl Mark {
     /// What is said of a measurement.
-    pub(super) fn of(measurement: &Measurement) -> Self {
+    pub(crate) fn of(measurement: &Measurement) -> Self {
         let outcome = measurement
             .verdict
             .as_ref()
@@ -40,11 +42,25 @@ impl Mark {
     }
 
     /// What is said of a check of a run.
-    pub(super) fn of_check(check: &RunCheck) -> Self {
+    pub(crate) fn of_check(check: &RunCheck) -> Self {
         Self::new(check.state(), check.outcome())
     }
 
-    fn new(state: State, outcome: Outcome) -> Self {
+    /// What was last said of a link by an analysis.
+    pub(crate) fn of_last(check: &LinkCheck) -> Self {
+        Self::new(check.state(), check.outcome())
+    }
+
+    /// What is said of a run.
+    pub(crate) fn of_run(run: &Run) -> Self {
+        match run.state() {
+            run::State::Running => Self::Unfinished,
+            run::State::Missed => Self::Unmeasured,
+            _ => Self::of_outcome(run.outcome()),
+        }
+    }
+
+    pub(crate) fn new(state: State, outcome: Outcome) -> Self {
         match (state, outcome) {
             (State::Queued | State::Running, _) => Self::Unfinished,
             (_, Outcome::Fail) => Self::Fail,
@@ -54,7 +70,7 @@ impl Mark {
     }
 
     /// What a verdict says.
-    pub(super) fn of_outcome(outcome: Outcome) -> Self {
+    pub(crate) fn of_outcome(outcome: Outcome) -> Self {
         match outcome {
             Outcome::Unspecified => Self::NoLimit,
             Outcome::Pass => Self::Pass,
@@ -65,7 +81,7 @@ impl Mark {
     }
 
     /// The word.
-    pub(super) fn word(self) -> &'static str {
+    pub(crate) fn word(self) -> &'static str {
         match self {
             Self::NoLimit => "No limit",
             Self::Pass => "Pass",
@@ -77,7 +93,7 @@ impl Mark {
     }
 
     /// What the word means, for the legend.
-    pub(super) fn meaning(self) -> &'static str {
+    pub(crate) fn meaning(self) -> &'static str {
         match self {
             Self::NoLimit => "measured; no limit is set for it",
             Self::Pass => "every limit is kept, uncertainty counted",
@@ -89,8 +105,16 @@ impl Mark {
     }
 
     /// The shape alone, for a line that says the word too.
-    pub(super) fn shape(self) -> String {
-        let (class, drawing) = match self {
+    pub(crate) fn shape(self) -> String {
+        let (class, drawing) = self.drawing();
+        format!(
+            "<svg class=\"shape {class}\" viewBox=\"0 0 20 20\" aria-hidden=\"true\">{drawing}</svg>"
+        )
+    }
+
+    /// The class of its colour, and its lines in a square of 20.
+    pub(crate) fn drawing(self) -> (&'static str, &'static str) {
+        match self {
             Self::NoLimit => ("none", "<path d=\"M3 10H17\"/>"),
             Self::Pass => (
                 "pass",
@@ -113,18 +137,24 @@ impl Mark {
                 "fail",
                 "<path d=\"M2 2H18V18H2Z\"/><path d=\"M6 6L14 14M14 6L6 14\"/>",
             ),
-        };
-        format!(
-            "<svg class=\"shape {class}\" viewBox=\"0 0 20 20\" aria-hidden=\"true\">{drawing}</svg>"
-        )
+        }
     }
 
     /// Shape and word.
-    pub(super) fn show(self) -> String {
+    pub(crate) fn show(self) -> String {
         format!(
             "<span class=\"mark\">{} {}</span>",
             self.shape(),
             self.word()
         )
     }
+}
+
+/// What the words and shapes mean, as a list.
+pub(crate) fn legend() -> String {
+    let marks: String = WORST_FIRST
+        .iter()
+        .map(|mark| format!("<dt>{}</dt><dd>{}</dd>\n", mark.show(), mark.meaning()))
+        .collect();
+    format!("<dl class=\"legend\">\n{marks}</dl>\n")
 }

@@ -1,34 +1,41 @@
 //! The page as a whole.
 
-use super::{Report, card, html::Safe, mark::WORST_FIRST, side_by_side, summary, words};
+use super::{
+    Report, card,
+    html::Safe,
+    mark,
+    sheet::{self, SIMULATED, Sheet},
+    side_by_side, summary, words,
+};
 
-const STYLE: &str = include_str!("style.css");
-
-/// Renders a report as one HTML page.
+/// Renders a report as one HTML page that stands alone.
 #[must_use]
 pub fn render(report: &Report) -> String {
+    render_among(report, "")
+}
+
+/// Renders a report that is served among other pages; `ways` are links to them, as HTML.
+#[must_use]
+pub fn render_among(report: &Report, ways: &str) -> String {
     let links = card::links(report);
-    let title = title(report);
     let cards: String = links
         .iter()
         .enumerate()
         .map(|(index, link)| link.render(report, index))
         .collect();
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <meta name=\"color-scheme\" content=\"light dark\">\n<title>{title}</title>\n\
-         <style>\n{STYLE}</style>\n</head>\n<body>\n<header>\n<p class=\"site\">{site}</p>\n\
-         <h1>{title}</h1>\n{when}{simulated}</header>\n<main>\n{summary}{beside}{cards}</main>\n\
-         {legend}</body>\n</html>\n",
-        title = Safe(&title),
-        site = Safe(&report.site),
-        when = when(report),
-        simulated = simulated(report),
-        summary = summary::render(report, &links),
-        beside = side_by_side::render(report),
-        legend = legend(),
-    )
+    let summary = summary::render(report, &links);
+    let beside = side_by_side::render(report);
+    let simulated = if report.is_simulated() { SIMULATED } else { "" };
+    let sheet = Sheet {
+        title: title(report),
+        site: report.site.clone(),
+        ways: ways.to_owned(),
+        lead: format!("{}{simulated}", when(report)),
+        main: format!("{summary}{beside}{cards}"),
+        end: end(report),
+        reload_s: None,
+    };
+    sheet.render()
 }
 
 fn title(report: &Report) -> String {
@@ -36,7 +43,7 @@ fn title(report: &Report) -> String {
         (Some(run), _) => {
             let round = words::link_name(&run.round);
             let time = run.start_time.as_ref().or(run.due_time.as_ref());
-            format!("Round {round}, {}", words::time(time))
+            format!("Round {round}, {}", report.zone.time(time))
         }
         (None, [only]) => {
             let link = words::link_name(&only.measurement.link);
@@ -62,7 +69,9 @@ fn when(report: &Report) -> String {
     ];
     let told: Vec<String> = times
         .iter()
-        .filter_map(|(word, time)| Some(format!("{word} {}", words::time(Some(time.as_ref()?)))))
+        .filter_map(|(word, time)| {
+            Some(format!("{word} {}", report.zone.time(Some(time.as_ref()?))))
+        })
         .collect();
     format!(
         "<p class=\"when\">{} · {}</p>\n",
@@ -71,32 +80,22 @@ fn when(report: &Report) -> String {
     )
 }
 
-fn simulated(report: &Report) -> &'static str {
-    if !report.is_simulated() {
-        return "";
-    }
-    "<p class=\"simulated\"><strong>SIMULATED</strong> Measured on the simulated rig: this says \
-     nothing of any real link.</p>\n"
-}
-
 /// What the words mean, how to read the pictures, and what to mind.
-fn legend() -> String {
-    let marks: String = WORST_FIRST
-        .iter()
-        .map(|mark| format!("<dt>{}</dt><dd>{}</dd>\n", mark.show(), mark.meaning()))
-        .collect();
+fn end(report: &Report) -> String {
     format!(
-        "<footer>\n<h2>How to read this</h2>\n<dl class=\"legend\">\n{marks}</dl>\n\
+        "<h2>How to read this</h2>\n{marks}\
          <p>A value stands with ± 2 standard uncertainties (about 95 %); a limit inside that range \
          is neither kept nor broken. Changes in bold are larger than their own uncertainty. Gains \
-         are those of the link against the cable beside it. Times are in UTC.</p>\n\
+         are those of the link against the cable beside it. Times are those of {zone}, with their offset from UTC.</p>\n\
          <p>Levels over frequency stand on the proportions of IEC 60263:2020, which each picture \
          states.</p>\n\
          <h2>Before anything is measured again</h2>\n\
          <p>Mute the PA and the in-ear mixes and tell the people in the room; loud sound harms \
          hearing. Start low. Never send test tones into an open live system. Radio and mains: the \
          local rules come first.</p>\n\
-         <p>goodwire {}</p>\n</footer>\n",
-        env!("CARGO_PKG_VERSION")
+         {version}",
+        marks = mark::legend(),
+        zone = Safe(report.zone.name()),
+        version = sheet::version(),
     )
 }

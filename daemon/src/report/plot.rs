@@ -8,72 +8,93 @@ mod draw;
 mod marker;
 mod simplify;
 
-pub(super) use axis::{Axis, Scale};
+pub(crate) use axis::{Axis, Scale};
 
-use super::html::Safe;
+use super::{html::Safe, mark::Mark};
 
 /// What a picture shows.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Plot {
+pub(crate) struct Plot {
     /// Unique in the page; the ids of title and description begin with it.
-    pub(super) id: String,
+    pub(crate) id: String,
     /// What it is, in a few words.
-    pub(super) title: String,
+    pub(crate) title: String,
     /// What there is to see, in sentences, for those who do not see it.
-    pub(super) description: String,
+    pub(crate) description: String,
     /// From left to right.
-    pub(super) x: Axis,
+    pub(crate) x: Axis,
     /// From bottom to top.
-    pub(super) y: Axis,
+    pub(crate) y: Axis,
     /// The proportions, as IEC 60263 wants them stated; empty where it has none.
-    pub(super) ratio: String,
+    pub(crate) ratio: String,
     /// The curves; the first is drawn last, on top.
-    pub(super) series: Vec<Series>,
+    pub(crate) series: Vec<Series>,
     /// What the curves must keep to.
-    pub(super) limits: Vec<Bound>,
+    pub(crate) limits: Vec<Bound>,
+    /// What was said at places on the x axis, as shapes above the frame.
+    pub(crate) verdicts: Vec<(f64, Mark)>,
+    /// Places on the x axis from which on the setup is another.
+    pub(crate) changes: Vec<f64>,
 }
 
 /// How a curve is drawn.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Pen {
+pub(crate) enum Pen {
     /// What was measured: the k-th colour, dash and marker.
     Measured(usize),
     /// What it is compared with.
     Baseline,
     /// What was measured the time before.
     Before,
+    /// A figure, night by night.
+    Nights,
+    /// Where the nights are heading.
+    Trend,
 }
 
 /// One curve.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Series {
+pub(crate) struct Series {
     /// For the legend.
-    pub(super) label: String,
+    pub(crate) label: String,
     /// How it is drawn.
-    pub(super) pen: Pen,
+    pub(crate) pen: Pen,
     /// Rising.
-    pub(super) x: Vec<f64>,
+    pub(crate) x: Vec<f64>,
     /// As many as `x`.
-    pub(super) y: Vec<f64>,
+    pub(crate) y: Vec<f64>,
     /// Half the height of the band of uncertainty at each point; empty or as many as `y`.
-    pub(super) spread: Vec<f64>,
+    pub(crate) spread: Vec<f64>,
 }
 
 /// A limit over a part of the x axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Bound {
+pub(crate) struct Bound {
     /// Where it begins.
-    pub(super) from: f64,
+    pub(crate) from: f64,
     /// Where it ends.
-    pub(super) to: f64,
-    /// Where it lies.
-    pub(super) y: f64,
-    /// True where what lies above it is forbidden.
-    pub(super) is_most: bool,
+    pub(crate) to: f64,
+    /// Where it lies at its beginning and at its end; straight between, as it is drawn. NaN for one
+    /// that stands upright from bottom to top.
+    pub(crate) y: [f64; 2],
+    /// True where what lies above it, or to its right, is forbidden.
+    pub(crate) is_most: bool,
+}
+
+impl Bound {
+    /// A limit of what is on the x axis.
+    pub(crate) fn wall(x: f64, is_most: bool) -> Self {
+        Self {
+            from: x,
+            to: x,
+            y: [f64::NAN; 2],
+            is_most,
+        }
+    }
 }
 
 /// Different colours, dashes and markers that there are: more curves go into several pictures.
-pub(super) const PENS: usize = 5;
+pub(crate) const PENS: usize = 5;
 
 const LEFT: f64 = 78.0;
 const RIGHT: f64 = 22.0;
@@ -83,9 +104,14 @@ const LEGEND_LINE: f64 = 22.0;
 
 impl Plot {
     /// The picture as an SVG element, in a box in which it can be scrolled.
-    pub(super) fn render(&self) -> String {
+    pub(crate) fn render(&self) -> String {
         let legend = self.legend_lines();
-        let above = TOP + LEGEND_LINE * legend;
+        let shapes = if self.verdicts.is_empty() {
+            0.0
+        } else {
+            draw::SHAPES_PX
+        };
+        let above = TOP + LEGEND_LINE * legend + shapes;
         let (width, height) = (
             LEFT + self.x.length_px + RIGHT,
             above + self.y.length_px + BOTTOM,
@@ -95,12 +121,14 @@ impl Plot {
              viewBox=\"0 0 {width:.0} {height:.0}\" style=\"max-width:{width:.0}px\">\n\
              <title id=\"{id}-title\">{title}</title>\n<desc id=\"{id}-text\">{text}</desc>\n\
              <g transform=\"translate({LEFT} {TOP})\">{legend}</g>\n\
-             <g transform=\"translate({LEFT} {above})\">\n{axes}{limits}{curves}</g>\n</svg>\n",
+             <g transform=\"translate({LEFT} {above})\">\n{axes}{changes}{limits}{curves}{verdicts}</g>\n</svg>\n",
             id = self.id,
             title = Safe(&self.title),
             text = Safe(&self.description),
             legend = draw::legend(self, LEGEND_LINE),
             axes = draw::axes(self),
+            changes = draw::changes(self),
+            verdicts = draw::verdicts(self),
             limits = draw::limits(self),
             curves = draw::curves(self),
         );
@@ -109,6 +137,7 @@ impl Plot {
 
     fn legend_lines(&self) -> f64 {
         let lines = self.series.len() + usize::from(!self.limits.is_empty());
+        let lines = lines + usize::from(!self.changes.is_empty());
         // A handful: exact as a float.
         lines as f64
     }

@@ -10,7 +10,7 @@ mod bounds;
 use goodwire_proto::v1::{Curve, Measurement};
 
 use super::{
-    Subject,
+    Subject, Zone,
     plot::{Axis, PENS, Pen, Plot, Scale, Series},
     words,
 };
@@ -34,7 +34,7 @@ pub(super) struct Drawn<'a> {
 }
 
 /// The pictures of a measurement; their ids begin with `id`.
-pub(super) fn of_subject(subject: &Subject, id: &str, what: &str) -> Vec<Plot> {
+pub(super) fn of_subject(subject: &Subject, zone: &Zone, id: &str, what: &str) -> Vec<Plot> {
     let curves = &subject.measurement.curves;
     let mut plots = Vec::new();
     for group in groups(curves) {
@@ -51,7 +51,7 @@ pub(super) fn of_subject(subject: &Subject, id: &str, what: &str) -> Vec<Plot> {
                 continue;
             };
             if let [only] = part {
-                compare(&mut plot, subject, only);
+                compare(&mut plot, subject, zone, only);
             }
             fit(&mut plot);
             plots.push(plot);
@@ -167,6 +167,8 @@ fn plot(id: String, what: &str, drawn: &[Drawn<'_>]) -> Option<Plot> {
         ratio: String::new(),
         series,
         limits: Vec::new(),
+        verdicts: Vec::new(),
+        changes: Vec::new(),
     })
 }
 
@@ -182,7 +184,7 @@ fn of_curve(curve: &Curve, label: &str, pen: Pen) -> Series {
 }
 
 /// Puts last time, the baseline and the limits into the picture of a curve.
-fn compare(plot: &mut Plot, subject: &Subject, curve: &Curve) {
+fn compare(plot: &mut Plot, subject: &Subject, zone: &Zone, curve: &Curve) {
     let others = [
         (&subject.before, Pen::Before, "last time"),
         (&subject.baseline, Pen::Baseline, "baseline"),
@@ -190,7 +192,7 @@ fn compare(plot: &mut Plot, subject: &Subject, curve: &Curve) {
     for (other, pen, name) in others {
         let Some(other) = other else { continue };
         if let Some(found) = counterpart(curve, other) {
-            let label = format!("{name}, {}", words::time_of(other));
+            let label = format!("{name}, {}", zone.time_of(other));
             let mut series = of_curve(found, &label, pen);
             series.spread.clear();
             plot.series.push(series);
@@ -199,12 +201,12 @@ fn compare(plot: &mut Plot, subject: &Subject, curve: &Curve) {
     if !plot.series[0].spread.is_empty() {
         plot.series[0].label.push_str(", band: ± 2 uncertainties");
     }
-    plot.limits = bounds::of_curve(&subject.measurement, curve);
+    plot.limits = bounds::of_curve(subject, curve);
 }
 
 /// Gives the y axis the range that everything in the picture needs, on the right proportions.
 fn fit(plot: &mut Plot) {
-    let bounds = plot.limits.iter().map(|limit| limit.y);
+    let bounds = plot.limits.iter().flat_map(|limit| limit.y);
     let values = plot.series.iter().flat_map(|one| one.y.iter().copied());
     let values: Vec<f64> = values.chain(bounds).collect();
     let low = values.iter().copied().fold(f64::INFINITY, f64::min);
@@ -243,7 +245,7 @@ fn fit_share(plot: &mut Plot, values: &[f64], high: f64) {
     plot.ratio = format!("IEC 60263, {ratio} decades per decade");
 }
 
-fn fit_linear(plot: &mut Plot, low: f64, high: f64) {
+pub(crate) fn fit_linear(plot: &mut Plot, low: f64, high: f64) {
     // A line that never moves stands in the middle of a picture of some height.
     let margin = ((high - low) * 0.08)
         .max(high.abs().max(low.abs()) * 1e-3)

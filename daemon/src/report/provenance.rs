@@ -4,8 +4,8 @@ use goodwire_proto::v1::Measurement;
 use prost_types::{Value, value::Kind};
 
 use super::{
+    Zone,
     html::{Safe, scrolled},
-    words,
 };
 use crate::judge::words as numbers;
 
@@ -13,10 +13,10 @@ use crate::judge::words as numbers;
 const HASH_DIGITS: usize = 12;
 
 /// Setup, parameters and versions, as a table.
-pub(super) fn table(measurement: &Measurement, caption: &str) -> String {
+pub(super) fn table(measurement: &Measurement, zone: &Zone, caption: &str) -> String {
     let mut rows: Vec<(String, String)> = vec![
         ("Measurement".into(), measurement.name.clone()),
-        ("Made".into(), words::time_of(measurement)),
+        ("Made".into(), zone.time_of(measurement)),
     ];
     rows.extend(setup(measurement));
     rows.extend(versions(measurement));

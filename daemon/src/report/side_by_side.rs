@@ -3,7 +3,7 @@
 use goodwire_proto::v1::{CompareMeasurementsResponse, ComparisonCell, ComparisonRow, Measurement};
 
 use super::{
-    Report,
+    Report, Zone,
     html::{Safe, scrolled},
     mark::Mark,
     plots, words,
@@ -63,13 +63,13 @@ fn of_analysis(report: &Report, index: usize, analysis: &str) -> String {
     format!(
         "<h3>{}</h3>\n{}{}{drawn}",
         Safe(&title),
-        setups(&found, &title),
+        setups(&found, &report.zone, &title),
         figures(&named, &compared, &title)
     )
 }
 
 /// What the measurements were made of, as far as it differs, and what was said of them.
-fn setups(found: &[(String, &Measurement)], title: &str) -> String {
+fn setups(found: &[(String, &Measurement)], zone: &Zone, title: &str) -> String {
     let keys = drift::setup_differences(found.iter().map(|(_, one)| *one));
     let mut heads = vec!["Link".to_owned(), "Made".to_owned()];
     heads.extend(keys.iter().cloned());
@@ -77,7 +77,7 @@ fn setups(found: &[(String, &Measurement)], title: &str) -> String {
     let rows = found.iter().map(|(letter, one)| {
         let mut cells = vec![
             Safe(words::link_name(&one.link)).to_string(),
-            words::time_of(one),
+            zone.time_of(one),
         ];
         cells.extend(keys.iter().map(|key| setup(one, key)));
         cells.push(Mark::of(one).show());

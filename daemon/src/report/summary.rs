@@ -3,7 +3,7 @@
 use goodwire_proto::v1::{Run, run::State};
 
 use super::{
-    Report,
+    Report, Zone,
     card::Link,
     html::{Safe, list, scrolled},
     mark::{Mark, WORST_FIRST},
@@ -12,13 +12,14 @@ use super::{
 
 /// The summary of a report of these links.
 pub(super) fn render(report: &Report, links: &[Link<'_>]) -> String {
+    let marks: Vec<Mark> = links.iter().map(Link::mark).collect();
     let mut page = format!(
         "<section class=\"summary\">\n<h2>Summary</h2>\n<p class=\"answer\">{}</p>\n{}",
         Safe(&sentence(report.run.as_ref(), links)),
-        list("counts", &counts(links)),
+        list("counts", &counts(&marks)),
     );
     if let Some(run) = &report.run {
-        page.push_str(&list("notes", &about(run)));
+        page.push_str(&list("notes", &about(run, &report.zone)));
     }
     if !links.is_empty() {
         page.push_str(&overview(links));
@@ -115,8 +116,9 @@ fn part(mark: Mark, links: &[Link<'_>]) -> Option<String> {
     }
 }
 
-fn counts(links: &[Link<'_>]) -> Vec<String> {
-    let count = |mark: Mark| links.iter().filter(|link| link.mark() == mark).count();
+/// How many there are of each mark, worst first, as HTML.
+pub(crate) fn counts(marks: &[Mark]) -> Vec<String> {
+    let count = |mark: Mark| marks.iter().filter(|one| **one == mark).count();
     WORST_FIRST
         .iter()
         .map(|mark| (mark, count(*mark)))
@@ -129,10 +131,10 @@ fn counts(links: &[Link<'_>]) -> Vec<String> {
 }
 
 /// What a run has to say beside its checks: who was left out.
-fn about(run: &Run) -> Vec<String> {
+fn about(run: &Run, zone: &Zone) -> Vec<String> {
     let told = run.excuses.iter().map(|excuse| {
         let name = words::link_name(&excuse.link);
-        let until = words::time(excuse.until_time.as_ref());
+        let until = zone.time(excuse.until_time.as_ref());
         let why = match excuse.text.as_str() {
             "" => String::new(),
             text => format!(": {text}"),
@@ -154,7 +156,7 @@ fn overview(links: &[Link<'_>]) -> String {
                 None => link.why(),
             };
             format!(
-                "<tr><th scope=\"row\"><a href=\"#link-{}\">{}</a></th><td>{}</td><td>{}</td></tr>\n",
+                "<tr><th scope=\"row\"><a href=\"#link-{}\">{}</a></th><td>{}</td><td class=\"what\">{}</td></tr>\n",
                 index + 1,
                 Safe(link.title()),
                 link.mark().show(),

@@ -6,7 +6,7 @@ use goodwire_proto::v1::{
 };
 use prost_types::{Struct, Timestamp, Value, value::Kind};
 
-use super::{Report, Subject, render};
+use super::{Report, Subject, Zone, render};
 
 /// A response that fails in one band, with everything that a page can show.
 fn response(link: &str, gain_db: f64) -> Measurement {
@@ -84,6 +84,7 @@ fn at_s(seconds: i64) -> Timestamp {
 fn alone(measurement: Measurement) -> Report {
     Report {
         site: "lantern-cellar".into(),
+        zone: Zone::default(),
         run: None,
         subjects: vec![Subject {
             measurement,
@@ -173,6 +174,7 @@ fn whatever_people_wrote_is_shown_and_never_becomes_markup() {
         before: Some(measurement.clone()),
         baseline: Some(measurement.clone()),
         measurement,
+        ..Subject::default()
     });
     report.run = None;
     for page in [render(&report), render(&run_of(&report, evil))] {

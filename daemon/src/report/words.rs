@@ -1,12 +1,11 @@
-//! Names, times and numbers as the report says them.
+//! Names and numbers as the report says them.
 
-use goodwire_proto::v1::{Figure, Measurement};
-use prost_types::Timestamp;
+use goodwire_proto::v1::Figure;
 
 use crate::judge::{interval::Interval, words};
 
 /// A link's name without `links/`; what recordings of no link are called where it is empty.
-pub(super) fn link_name(link: &str) -> &str {
+pub(crate) fn link_name(link: &str) -> &str {
     match link.rsplit_once('/').map_or(link, |(_, bare)| bare) {
         "" => "Recordings of no link",
         name => name,
@@ -14,33 +13,19 @@ pub(super) fn link_name(link: &str) -> &str {
 }
 
 /// An id in words, as a heading begins: `Noise spectrum`, `THD`.
-pub(super) fn title(id: &str) -> String {
+pub(crate) fn title(id: &str) -> String {
     words::figure_name(id)
 }
 
-/// A time to the minute, in UTC so that every reader reads the same: `2026-11-25 17:05 UTC`.
-/// Empty where there is none.
-pub(super) fn time(time: Option<&Timestamp>) -> String {
-    let time = time.and_then(|time| jiff::Timestamp::new(time.seconds, time.nanos).ok());
-    time.map(|time| time.strftime("%Y-%m-%d %H:%M UTC").to_string())
-        .unwrap_or_default()
-}
-
-/// When a measurement was made; when it was asked for, where it never began.
-pub(super) fn time_of(measurement: &Measurement) -> String {
-    let begun = measurement.start_time.as_ref();
-    time(begun.or(measurement.create_time.as_ref()))
-}
-
 /// A figure's value with its 95 % interval: `-0.42 ± 0.02 dB`.
-pub(super) fn value(figure: &Figure) -> String {
+pub(crate) fn value(figure: &Figure) -> String {
     Interval::of(figure).map_or(String::new(), |interval| {
         words::interval(&interval, &figure.unit)
     })
 }
 
 /// A text as a sentence stands: with a capital at its beginning and a full stop at its end.
-pub(super) fn sentence(text: &str) -> String {
+pub(crate) fn sentence(text: &str) -> String {
     let mut characters = text.chars();
     let begun: String = match characters.next() {
         Some(first) => first.to_uppercase().chain(characters).collect(),
@@ -53,7 +38,7 @@ pub(super) fn sentence(text: &str) -> String {
 }
 
 /// `A` to `Z`, then `AA` and so on.
-pub(super) fn letters(index: usize) -> String {
+pub(crate) fn letters(index: usize) -> String {
     let last = char::from(b'A' + u8::try_from(index % 26).expect("less than 26"));
     match index / 26 {
         0 => last.to_string(),
@@ -62,7 +47,7 @@ pub(super) fn letters(index: usize) -> String {
 }
 
 /// Names one after the other: `a`, `a and b`, `a, b and c`.
-pub(super) fn joined(names: &[&str]) -> String {
+pub(crate) fn joined(names: &[&str]) -> String {
     match names {
         [] => String::new(),
         [only] => (*only).to_owned(),
@@ -70,8 +55,13 @@ pub(super) fn joined(names: &[&str]) -> String {
     }
 }
 
+/// A share in whole percent, told as done only when it is.
+pub(crate) fn percent(share: f64) -> String {
+    format!("{:.0} %", (100.0 * share).floor().clamp(0.0, 100.0))
+}
+
 /// A count with its noun: `1 link`, `4 links`.
-pub(super) fn counted(count: usize, noun: &str) -> String {
+pub(crate) fn counted(count: usize, noun: &str) -> String {
     let ending = if count == 1 { "" } else { "s" };
     format!("{count} {noun}{ending}")
 }

@@ -6,10 +6,11 @@ use goodwire_proto::v1::{Run, RunCheck, run::State, verdict::Outcome};
 
 use crate::{judge, measure::job::bare};
 
-/// The message of a run: its first line says all that must be known.
+/// The message of a run: its first line says all that must be known. `recovered` are the links
+/// that need no attention any more.
 #[must_use]
-pub fn message(site: &str, run: &Run) -> String {
-    let mut text = format!("{site}: {}\n", headline(run));
+pub fn message(site: &str, run: &Run, recovered: &[String]) -> String {
+    let mut text = format!("{site}: {}\n", headline(run, recovered));
     if let Some(reason) = &run.reason {
         line(&mut text, &format!("{}: {}", reason.id, reason.text));
     }
@@ -21,6 +22,9 @@ pub fn message(site: &str, run: &Run) -> String {
         }
     }
     text.push('\n');
+    if !recovered.is_empty() {
+        line(&mut text, &format!("Recovered: {}.", recovered.join(", ")));
+    }
     let is_well = |link: &&&str| !needs_attention(outcome_of(run, link));
     let well: Vec<&str> = links.iter().filter(is_well).copied().collect();
     if !well.is_empty() {
@@ -39,13 +43,17 @@ pub fn message(site: &str, run: &Run) -> String {
     text
 }
 
-/// All that must be known, in a line: `nightly FAIL, 1 of 3 links needs attention`.
+/// All that must be known, in a line: `nightly FAIL, 1 of 3 links needs attention, 1 recovered`.
 #[must_use]
-pub fn headline(run: &Run) -> String {
+pub fn headline(run: &Run, recovered: &[String]) -> String {
     let round = bare(&run.round);
     if run.state() == State::Missed {
         let due = run.due_time.as_ref().map(ToString::to_string);
         return format!("{round} MISSED, it was due {}", due.unwrap_or_default());
+    }
+    if is_interrupted(run) {
+        let word = word(run.outcome());
+        return format!("{round} {word}, it was interrupted before its end");
     }
     let links = links_of(run);
     let bad = links
@@ -59,7 +67,18 @@ pub fn headline(run: &Run) -> String {
         (1, all) => format!("1 of {all} links needs attention"),
         (bad, all) => format!("{bad} of {all} links need attention"),
     };
-    format!("{round} {}, {count}{simulated}", word(run.outcome()))
+    let recovered = match recovered.len() {
+        0 => String::new(),
+        count => format!(", {count} recovered"),
+    };
+    let word = word(run.outcome());
+    format!("{round} {word}, {count}{recovered}{simulated}")
+}
+
+/// Whether the daemon ended before the run did.
+pub(super) fn is_interrupted(run: &Run) -> bool {
+    let mut reason = run.reason.iter();
+    reason.any(|reason| reason.id == "interrupted")
 }
 
 /// What is wrong with a link, and what to do about it.
@@ -76,23 +95,23 @@ fn tell_link(text: &mut String, run: &Run, link: &str) {
 }
 
 /// Names of the links that were checked, each once, in the run's order.
-fn links_of(run: &Run) -> Vec<&str> {
+pub(super) fn links_of(run: &Run) -> Vec<&str> {
     let mut links: Vec<&str> = run.checks.iter().map(|check| bare(&check.link)).collect();
     links.dedup();
     links
 }
 
-fn checks_of<'a>(run: &'a Run, link: &'a str) -> impl Iterator<Item = &'a RunCheck> {
+pub(super) fn checks_of<'a>(run: &'a Run, link: &'a str) -> impl Iterator<Item = &'a RunCheck> {
     let checks = run.checks.iter();
     checks.filter(move |check| bare(&check.link) == link)
 }
 
-fn outcome_of(run: &Run, link: &str) -> Outcome {
+pub(super) fn outcome_of(run: &Run, link: &str) -> Outcome {
     let outcomes = checks_of(run, link).map(RunCheck::outcome);
     outcomes.reduce(judge::worse).unwrap_or_default()
 }
 
-fn needs_attention(outcome: Outcome) -> bool {
+pub(super) fn needs_attention(outcome: Outcome) -> bool {
     !matches!(outcome, Outcome::Pass | Outcome::Unspecified)
 }
 
@@ -153,10 +172,10 @@ mod tests {
             ..Run::default()
         };
         assert_eq!(
-            message("lantern-cellar", &run),
-            "lantern-cellar: nightly FAIL, 1 of 2 links needs attention\n\n\
+            message("lantern-cellar", &run, &["foyer".to_owned()]),
+            "lantern-cellar: nightly FAIL, 1 of 2 links needs attention, 1 recovered\n\n\
              lectern: FAIL\n  latency: Latency is 9 ms, above the limit of 5 ms.\n  \
-             Likely: Look at its mode.\n\nNothing to be done: foyer.\n\
+             Likely: Look at its mode.\n\nRecovered: foyer.\nNothing to be done: foyer.\n\
              More: goodwire rounds show 7\n"
         );
     }
@@ -169,7 +188,7 @@ mod tests {
             due_time: Some("2027-06-01T14:00:00Z".parse().unwrap()),
             ..Run::default()
         };
-        let told = headline(&run);
+        let told = headline(&run, &[]);
         assert_eq!(told, "nightly MISSED, it was due 2027-06-01T14:00:00Z");
     }
 }

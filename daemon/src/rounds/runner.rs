@@ -11,7 +11,7 @@ use tokio_util::sync::CancellationToken;
 
 use super::{
     keeper::{instant, stamp},
-    outcome,
+    outcome, recovered,
     schedule::Due,
     trends,
     watch::RunWatchers,
@@ -278,10 +278,10 @@ impl Rounds {
         let mut run = self.with_trends(run).await;
         run.end_time = Some(self.desk.clock.timestamp());
         let (desk, ended) = (self.desk(), run.clone());
-        let is_to_be_told = wants_message(&desk, &run);
-        let stored =
-            tokio::task::spawn_blocking(move || desk.store.end_run(&ended, is_to_be_told)).await;
-        match stored {
+        let storing = tokio::task::spawn_blocking(move || {
+            desk.store.end_run(&ended, wants_message(&desk, &ended))
+        });
+        match storing.await {
             Ok(Ok(())) => {}
             Ok(Err(error)) => tracing::error!(run = run.name, %error, "is not stored"),
             Err(error) => tracing::error!(%error, "a bug of the daemon"),
@@ -342,7 +342,10 @@ fn wants_message(desk: &Desk, run: &Run) -> bool {
     let messages = desk.config.messages.as_ref();
     messages.is_some_and(|messages| match messages.when {
         MessagesWhen::Always => true,
-        MessagesWhen::Trouble => !matches!(run.outcome(), Outcome::Pass | Outcome::Unspecified),
+        MessagesWhen::Trouble => {
+            let is_well = matches!(run.outcome(), Outcome::Pass | Outcome::Unspecified);
+            !is_well || !recovered::or_none(&desk.store, run).is_empty()
+        }
     })
 }
 

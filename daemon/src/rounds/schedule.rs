@@ -144,6 +144,17 @@ impl Schedule {
         Ok(Self::Window { from, until, zone })
     }
 
+    /// The zone of its times; `None` on demand.
+    #[must_use]
+    pub fn zone(&self) -> Option<&TimeZone> {
+        match self {
+            Self::OnDemand => None,
+            Self::Cron { zone, .. } | Self::Every { zone, .. } | Self::Window { zone, .. } => {
+                Some(zone)
+            }
+        }
+    }
+
     /// The first due date after `time`; `None` where there is none ever.
     #[must_use]
     pub fn next_after(&self, time: Timestamp) -> Option<Due> {

@@ -4,6 +4,7 @@
 
 use std::{sync::Arc, time::Duration};
 
+use goodwire_proto::v1::run::State;
 use jiff::{SignedDuration, Timestamp, tz::TimeZone};
 
 use super::{Keeper, Look, Schedule, decide};
@@ -133,8 +134,23 @@ struct Nights {
 impl Nights {
     fn from(text: &str) -> Self {
         let clock = Arc::new(TestClock::at(at(text).as_second().unsigned_abs()));
+        Self::within(tempfile::tempdir().expect("a folder"), clock)
+    }
+
+    /// As a daemon that was killed and starts again.
+    fn restarted(self) -> Self {
+        let Self {
+            keeper,
+            store,
+            clock,
+            _folder: folder,
+        } = self;
+        drop((keeper, store));
+        Self::within(folder, clock)
+    }
+
+    fn within(folder: tempfile::TempDir, clock: Arc<TestClock>) -> Self {
         let shared: SharedClock = clock.clone();
-        let folder = tempfile::tempdir().expect("a folder");
         let store = Store::open(folder.path(), Arc::clone(&shared)).expect("a store");
         let round = RoundConfig {
             name: "nightly".into(),
@@ -154,6 +170,11 @@ impl Nights {
 
     /// Looks at the clock and runs what is due, as the daemon does; gives what was due.
     fn look(&self) -> Option<Timestamp> {
+        self.begin(State::Ended)
+    }
+
+    /// The same, up to a state of the run.
+    fn begin(&self, state: State) -> Option<Timestamp> {
         let Look { run, next: _ } = self.keeper.look().expect("looked");
         let due = run?;
         let stamp = prost_types::Timestamp {
@@ -163,7 +184,7 @@ impl Nights {
         let run = goodwire_proto::v1::Run {
             name: new_run_name(&*self.clock),
             round: "rounds/nightly".into(),
-            state: 2,
+            state: state.into(),
             due_time: Some(stamp),
             start_time: Some(self.clock.timestamp()),
             ..Default::default()
@@ -278,4 +299,32 @@ fn a_new_schedule_has_no_past() {
     let nights = Nights::from("2027-06-01T20:00:00Z");
     assert_eq!(nights.look(), None);
     assert_eq!(nights.counts(), [0, 0]);
+}
+
+#[test]
+fn a_night_that_a_kill_interrupted_runs_once_more_within_3_hours_and_not_a_third_time() {
+    let nights = Nights::from("2027-06-01T12:00:00Z");
+    nights.sleep_until_due();
+    let due = nights.begin(State::Running).expect("it is due");
+    nights.advance_hours(1);
+    let nights = nights.restarted();
+    assert_eq!(nights.begin(State::Running), Some(due));
+    nights.advance_hours(1);
+    let nights = nights.restarted();
+    assert_eq!(nights.look(), None);
+    nights.sleep_until_due();
+    assert!(nights.look() > Some(due));
+    // Two that were interrupted, and none that was missed beside them.
+    assert_eq!(nights.counts(), [1, 2]);
+}
+
+#[test]
+fn a_night_that_a_kill_interrupted_4_hours_ago_is_not_run_again() {
+    let nights = Nights::from("2027-06-01T12:00:00Z");
+    nights.sleep_until_due();
+    assert!(nights.begin(State::Running).is_some());
+    nights.advance_hours(4);
+    let nights = nights.restarted();
+    assert_eq!(nights.look(), None);
+    assert_eq!(nights.counts(), [0, 1]);
 }

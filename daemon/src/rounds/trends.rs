@@ -139,6 +139,7 @@ mod tests {
             queue: Queue::default(),
             spool_dir: dir.path().to_owned(),
             clock,
+            message_counts: crate::rounds::MessageCounts::default(),
         };
         let check = RunCheck {
             link: "links/lectern".into(),

@@ -1,7 +1,7 @@
 //! Histories: the figures of every live measurement of a link by themselves, filled when a
 //! measurement ends, so that ten years of one figure are read in a moment.
 
-use goodwire_proto::v1::{Figure, Measurement, measurement::State};
+use goodwire_proto::v1::{Figure, Measurement, measurement::State, verdict::Outcome};
 use prost::Message;
 use prost_types::{Struct, Timestamp};
 use rusqlite::{Connection, OptionalExtension, Row, Transaction, params};
@@ -57,7 +57,92 @@ pub struct HistoryPoint {
     setup: i64,
 }
 
+impl History {
+    /// The points from which on the setup is another than that of the point before.
+    pub fn setup_changes(&self) -> impl Iterator<Item = &HistoryPoint> {
+        let pairs = self.points.windows(2);
+        pairs.filter_map(|pair| (pair[0].setup != pair[1].setup).then_some(&pair[1]))
+    }
+}
+
+/// A figure of a link of which there is a history.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Series {
+    /// Bare id of the analysis.
+    pub analysis: String,
+    /// Id of the figure.
+    pub figure: String,
+    /// What was asked for; empty for the whole.
+    pub at: Struct,
+    /// Unit of the values; empty for counts.
+    pub unit: String,
+}
+
+/// How a measurement ended, and what was said of it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Said {
+    /// When the measurement was asked for.
+    pub time: Timestamp,
+    /// Its final state.
+    pub state: State,
+    /// What the limits said; unspecified where none did.
+    pub outcome: Outcome,
+}
+
 impl Store {
+    /// The figures of a link of which there are histories, in the order in which they were first
+    /// measured.
+    ///
+    /// # Errors
+    /// What reading can meet.
+    pub fn series(&self, link: &str) -> Result<Vec<Series>, StoreError> {
+        let sql = "SELECT analysis, figure, place, unit FROM series WHERE link = ?1 ORDER BY id";
+        self.read(|connection| {
+            let mut statement = connection.prepare_cached(sql)?;
+            let mut rows = statement.query([link_of(link)])?;
+            let mut series = Vec::new();
+            while let Some(row) = rows.next()? {
+                let at: Vec<u8> = row.get(2)?;
+                series.push(Series {
+                    analysis: row.get(0)?,
+                    figure: row.get(1)?,
+                    at: Struct::decode(at.as_slice())?,
+                    unit: row.get(3)?,
+                });
+            }
+            Ok(series)
+        })
+    }
+
+    /// What was said of the ended measurements of a link by an analysis since a time, in their
+    /// order. Matches are left out: a cable stood in the link's place.
+    ///
+    /// # Errors
+    /// What reading can meet.
+    pub fn said(
+        &self,
+        link: &str,
+        analysis: &str,
+        since: Option<&Timestamp>,
+    ) -> Result<Vec<Said>, StoreError> {
+        let sql = "SELECT create_time, state, coalesce(outcome, 0) FROM measurements
+                   LEFT JOIN judgements ON measurement = id
+                   WHERE link = ?1 AND analysis = ?2 AND create_time >= ?3 AND state >= 3
+                     AND NOT is_match ORDER BY id";
+        let key = params![link_of(link), analysis, since.map_or(i64::MIN, to_ns)];
+        self.read(|connection| {
+            let mut statement = connection.prepare_cached(sql)?;
+            let rows = statement.query_map(key, |row| {
+                Ok(Said {
+                    time: from_ns(row.get(0)?),
+                    state: State::try_from(row.get::<_, i32>(1)?).unwrap_or_default(),
+                    outcome: Outcome::try_from(row.get::<_, i32>(2)?).unwrap_or_default(),
+                })
+            })?;
+            Ok(rows.collect::<Result<_, _>>()?)
+        })
+    }
+
     /// Reads a history; it is empty where the figure was never measured.
     ///
     /// # Errors

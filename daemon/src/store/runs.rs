@@ -39,7 +39,7 @@ pub struct Past {
 
 impl Store {
     /// Begins a run. Where its due date was run before, or its request was made before, nothing is
-    /// begun and that run is given; one that was only missed is replaced.
+    /// begun and that run is given; one that was only missed or interrupted is replaced.
     ///
     /// # Errors
     /// What writing can meet.
@@ -78,31 +78,6 @@ impl Store {
             if is_to_be_told {
                 be_told(transaction, &run)?;
             }
-            Ok(())
-        })
-    }
-
-    /// The runs of which a message has to go out, oldest first.
-    ///
-    /// # Errors
-    /// What reading can meet.
-    pub fn untold_runs(&self) -> Result<Vec<Run>, StoreError> {
-        let sql = "SELECT runs.run FROM untold JOIN runs ON id = untold.run ORDER BY id";
-        self.read(|connection| {
-            let mut statement = connection.prepare_cached(sql)?;
-            let rows = statement.query_map([], |row| Ok(run_of(row)))?;
-            rows.map(|row| row?).collect()
-        })
-    }
-
-    /// Says that the message of a run went out, or never will.
-    ///
-    /// # Errors
-    /// What writing can meet.
-    pub fn set_told(&self, name: &str) -> Result<(), StoreError> {
-        let id = bare(name).to_owned();
-        self.write(move |transaction| {
-            transaction.execute("DELETE FROM untold WHERE run = ?1", [id])?;
             Ok(())
         })
     }
@@ -240,7 +215,9 @@ impl Store {
     }
 }
 
-/// Ends what still ran when the last daemon ended.
+/// Ends what still ran when the last daemon ended. A message of each has to go out, and its due
+/// date may be run once more: a second time it stays as it is, so that a round that ends the
+/// daemon cannot do so all night.
 pub(super) fn interrupt_unfinished(
     connection: &mut Connection,
     clock: &SharedClock,
@@ -264,9 +241,24 @@ pub(super) fn interrupt_unfinished(
                 "UPDATE runs SET state = ?2, run = ?3 WHERE id = ?1",
                 params![bare(&run.name), run.state, run.encode_to_vec()],
             )?;
+            be_told(transaction, &run)?;
+            if !was_run_before(transaction, &run)? {
+                let sql = "UPDATE due_dates SET missed = 1 WHERE run = ?1";
+                transaction.execute(sql, [bare(&run.name)])?;
+            }
         }
         Ok(())
     })
+}
+
+/// Whether another run of the same due date has ended before.
+fn was_run_before(transaction: &Transaction<'_>, run: &Run) -> Result<bool, StoreError> {
+    let sql = "SELECT EXISTS (SELECT 1 FROM runs
+               WHERE round = ?1 AND time = ?2 AND state = ?3 AND id < ?4)";
+    let time = run.due_time.as_ref().map_or(0, to_ns);
+    let ended = i32::from(State::Ended);
+    let key = params![bare(&run.round), time, ended, bare(&run.name)];
+    Ok(transaction.query_row(sql, key, |row| row.get(0))?)
 }
 
 fn update(transaction: &Transaction<'_>, run: &Run) -> Result<(), StoreError> {
@@ -363,11 +355,11 @@ fn one(connection: &Connection, sql: &str, key: &[&str]) -> Result<Option<Run>, 
     found.transpose()
 }
 
-fn run_of(row: &Row<'_>) -> Result<Run, StoreError> {
+pub(super) fn run_of(row: &Row<'_>) -> Result<Run, StoreError> {
     Ok(Run::decode(row.get::<_, Vec<u8>>(0)?.as_slice())?)
 }
 
 /// A run's or a round's name without its collection.
-fn bare(name: &str) -> &str {
+pub(super) fn bare(name: &str) -> &str {
     name.rsplit_once('/').map_or(name, |(_, bare)| bare)
 }

@@ -3,6 +3,7 @@ mod histories;
 mod kills;
 mod lists;
 mod lives;
+mod outbox;
 mod starts;
 
 use std::{path::Path, sync::Arc};

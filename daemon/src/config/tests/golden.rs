@@ -12,6 +12,11 @@ fn mistakes_in_limits_of_curves_and_groups_read_as_in_the_golden_file() {
     reads_as_in_the_golden_file("curves", include_str!("../golden/curves.toml"));
 }
 
+#[test]
+fn mistakes_in_the_ways_of_messages_read_as_in_the_golden_file() {
+    reads_as_in_the_golden_file("messages", include_str!("../golden/messages.toml"));
+}
+
 fn reads_as_in_the_golden_file(name: &str, text: &str) {
     let got = Config::parse(text, &format!("{name}.toml"))
         .unwrap_err()

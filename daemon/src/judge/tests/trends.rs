@@ -173,3 +173,33 @@ fn ten_years_of_nights_are_joined_to_400_and_keep_their_slope() {
     assert!(trend.low < 0.001 && 0.001 < trend.high, "{trend:?}");
     assert!(trend.high - trend.low < 0.000_1, "{trend:?}");
 }
+
+#[test]
+fn a_slope_is_told_to_two_digits_of_half_its_range_without_zeros_that_all_share() {
+    let figure = Figure {
+        id: "gain".to_owned(),
+        unit: "dB".to_owned(),
+        ..Default::default()
+    };
+    let told = |slope, low, high| {
+        let trend = Trend {
+            slope,
+            low,
+            high,
+            now: 0.0,
+        };
+        crate::judge::trend_in_words(&figure, &trend)
+    };
+    assert_eq!(
+        told(-0.120_04, -0.150_02, -0.089_98),
+        "Gain falls by 0.12 dB (0.09 to 0.15) a week"
+    );
+    assert_eq!(
+        told(0.351_23, 0.330_49, 0.367_51),
+        "Gain rises by 0.351 dB (0.330 to 0.368) a week"
+    );
+    assert_eq!(
+        told(0.283_746, 0.283_746, 0.283_746),
+        "Gain rises by 0.284 dB a week"
+    );
+}

@@ -1,35 +1,39 @@
 //! Axes: where a value lies, and which values are written beside it.
 
+mod days;
+
 /// How an axis is divided.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::report) enum Scale {
+pub(crate) enum Scale {
     /// Equal lengths are equal ratios; values are above 0.
     Log,
     /// Equal lengths are equal differences.
     Linear,
+    /// As linear; values are seconds that the clocks of the site have shown since 1970.
+    Time,
 }
 
 /// An axis.
 #[derive(Debug, Clone, PartialEq)]
-pub(in crate::report) struct Axis {
-    pub(in crate::report) scale: Scale,
+pub(crate) struct Axis {
+    pub(crate) scale: Scale,
     /// The value at its beginning, left or bottom.
-    pub(in crate::report) low: f64,
+    pub(crate) low: f64,
     /// The value at its end; above `low`.
-    pub(in crate::report) high: f64,
+    pub(crate) high: f64,
     /// Its length in pixels.
-    pub(in crate::report) length_px: f64,
+    pub(crate) length_px: f64,
     /// What it counts, with the unit.
-    pub(in crate::report) label: String,
+    pub(crate) label: String,
 }
 
 /// A line of the grid.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Tick {
+pub(crate) struct Tick {
     /// Its distance from the beginning in pixels.
-    pub(super) px: f64,
+    pub(crate) px: f64,
     /// What is written beside it; empty for a minor one.
-    pub(super) text: String,
+    pub(crate) text: String,
 }
 
 /// Least distance between two written values in pixels.
@@ -37,9 +41,9 @@ const TEXT_PX: f64 = 46.0;
 
 impl Axis {
     /// The distance of a value from the beginning in pixels.
-    pub(super) fn px(&self, value: f64) -> f64 {
+    pub(crate) fn px(&self, value: f64) -> f64 {
         let share = match self.scale {
-            Scale::Linear => (value - self.low) / (self.high - self.low),
+            Scale::Linear | Scale::Time => (value - self.low) / (self.high - self.low),
             // What is not above 0 lies below every axis.
             Scale::Log => {
                 (value.max(f64::MIN_POSITIVE) / self.low).ln() / (self.high / self.low).ln()
@@ -49,10 +53,11 @@ impl Axis {
     }
 
     /// The lines of the grid.
-    pub(super) fn ticks(&self) -> Vec<Tick> {
+    pub(crate) fn ticks(&self) -> Vec<Tick> {
         match self.scale {
             Scale::Log => self.log_ticks(),
             Scale::Linear => self.linear_ticks(),
+            Scale::Time => days::ticks(self),
         }
     }
 

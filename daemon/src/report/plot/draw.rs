@@ -3,12 +3,16 @@
 use std::fmt::Write;
 
 use super::{Bound, Pen, Plot, Series, marker, simplify};
-use crate::report::html::Safe;
+use crate::report::{html::Safe, mark::Mark};
 
 /// Markers along a curve.
 const MARKERS: usize = 7;
 /// Distance of the ticks on the forbidden side of a limit, and their length, in pixels.
 const HATCH_PX: f64 = 9.0;
+/// Room of a shape above the frame, to either side, in pixels.
+pub(super) const SHAPES_PX: f64 = 22.0;
+/// A history of more nights than this is a line alone.
+const DOTS_MAX: usize = 90;
 /// Length of a line in the legend in pixels.
 const SAMPLE_PX: f64 = 40.0;
 
@@ -85,21 +89,71 @@ pub(super) fn limits(plot: &Plot) -> String {
 }
 
 fn bound_path(plot: &Plot, limit: &Bound) -> String {
-    let y = plot.y.length_px - plot.y.px(limit.y);
-    let (from, to) = (plot.x.px(limit.from), plot.x.px(limit.to));
-    hatched(from, to, y, limit.is_most)
+    if limit.y[0].is_nan() {
+        return upright(plot.x.px(limit.from), plot.y.length_px, limit.is_most);
+    }
+    let place = |x: f64, y: f64| (plot.x.px(x), plot.y.length_px - bounded(plot.y.px(y)));
+    let (from, to) = (place(limit.from, limit.y[0]), place(limit.to, limit.y[1]));
+    hatched(from, to, limit.is_most)
+}
+
+/// A line from top to bottom with ticks to the right where `is_most`, else to the left.
+fn upright(x: f64, height: f64, is_most: bool) -> String {
+    let mut path = format!("M{x:.1} 0V{height:.1}");
+    let reach = if is_most { HATCH_PX } else { -HATCH_PX } / 1.5;
+    for index in 0..=(height / HATCH_PX).floor() as i32 {
+        let y = HATCH_PX * f64::from(index);
+        write!(path, "M{x:.1} {y:.1}l{reach:.1} -4").expect("a string takes all");
+    }
+    path
 }
 
 /// A line with ticks upwards where `is_most`, else downwards.
-fn hatched(from: f64, to: f64, y: f64, is_most: bool) -> String {
-    let mut path = format!("M{from:.1} {y:.1}H{to:.1}");
+fn hatched(from: (f64, f64), to: (f64, f64), is_most: bool) -> String {
+    let mut path = format!("M{:.1} {:.1}L{:.1} {:.1}", from.0, from.1, to.0, to.1);
     let rise = if is_most { -HATCH_PX } else { HATCH_PX } / 1.5;
-    let count = ((to - from) / HATCH_PX).floor() as i32;
+    let length = (to.0 - from.0).hypot(to.1 - from.1);
+    let count = (length / HATCH_PX).floor() as i32;
     for index in 0..=count {
-        let x = from + HATCH_PX * f64::from(index);
+        let part = f64::from(index) * HATCH_PX / length.max(HATCH_PX);
+        let x = from.0 + part * (to.0 - from.0);
+        let y = from.1 + part * (to.1 - from.1);
         write!(path, "M{x:.1} {y:.1}l4 {rise:.1}").expect("a string takes all");
     }
     path
+}
+
+/// Lines from top to bottom where the setup became another.
+pub(super) fn changes(plot: &Plot) -> String {
+    let height = plot.y.length_px;
+    let lines = plot.changes.iter().map(|x| {
+        let px = plot.x.px(*x);
+        format!("<path class=\"change\" d=\"M{px:.1} 0V{height:.1}\"/>\n")
+    });
+    lines.collect()
+}
+
+/// Shapes above the frame. Where they would lie on each other, the worst of them stands for all.
+pub(super) fn verdicts(plot: &Plot) -> String {
+    let mut slots: Vec<(i64, f64, Mark)> = Vec::new();
+    for (x, mark) in &plot.verdicts {
+        let px = plot.x.px(*x);
+        let slot = (px / SHAPES_PX).floor() as i64;
+        match slots.last_mut() {
+            Some(last) if last.0 == slot && last.2 >= *mark => {}
+            Some(last) if last.0 == slot => *last = (slot, px, *mark),
+            _ => slots.push((slot, px, *mark)),
+        }
+    }
+    let shapes = slots.iter().map(|(_, px, mark)| {
+        let (class, drawing) = mark.drawing();
+        let left = px - 7.0;
+        format!(
+            "<g class=\"verdict {class}\" transform=\"translate({left:.1} -19) scale(.7)\">\
+             {drawing}</g>\n"
+        )
+    });
+    shapes.collect()
 }
 
 /// The curves with their bands, the first on top.
@@ -133,6 +187,8 @@ fn class(pen: Pen) -> String {
         Pen::Measured(index) => format!("curve-{}", index + 1),
         Pen::Baseline => "baseline".to_owned(),
         Pen::Before => "before".to_owned(),
+        Pen::Nights => "curve-1".to_owned(),
+        Pen::Trend => "trend".to_owned(),
     }
 }
 
@@ -163,6 +219,11 @@ fn curve(plot: &Plot, series: &Series, has_several: bool) -> String {
     let points = simplify::thinned(&px(0.0));
     let line = path(&simplify::straightened(&points));
     writeln!(text, "<path class=\"line {class}\" d=\"{line}\"/>").expect("a string takes all");
+    if series.pen == Pen::Nights && points.len() <= DOTS_MAX {
+        let dots = points.iter().map(|(x, y)| marker::at(series.pen, *x, *y));
+        let dots: String = dots.collect();
+        writeln!(text, "<g class=\"marker {class}\">{dots}</g>").expect("a string takes all");
+    }
     if has_several {
         let markers: String = (0..MARKERS)
             .filter_map(|index| points.get((2 * index + 1) * points.len() / (2 * MARKERS)))
@@ -202,12 +263,17 @@ pub(super) fn legend(plot: &Plot, line_px: f64) -> String {
         (line, series.label.as_str())
     });
     let limit = (!plot.limits.is_empty()).then(|| {
-        let path = hatched(0.0, SAMPLE_PX, 0.0, true);
+        let path = hatched((0.0, 0.0), (SAMPLE_PX, 0.0), true);
         let line = format!("<path class=\"limit\" d=\"{path}\"/>");
         (line, "limit, with ticks on the side that is not allowed")
     });
+    let change = (!plot.changes.is_empty()).then(|| {
+        let middle = SAMPLE_PX / 2.0;
+        let line = format!("<path class=\"change\" d=\"M{middle} -8V8\"/>");
+        (line, "the setup became another")
+    });
     let mut text = String::new();
-    for (index, (sample, label)) in samples.chain(limit).enumerate() {
+    for (index, (sample, label)) in samples.chain(limit).chain(change).enumerate() {
         // A handful: exact as a float.
         let y = line_px * index as f64 + 6.0;
         write!(

@@ -9,8 +9,10 @@ const HALF: f64 = 4.0;
 
 /// The marker of a pen about a point; empty for a pen that has none.
 pub(super) fn at(pen: Pen, x: f64, y: f64) -> String {
-    let Pen::Measured(index) = pen else {
-        return String::new();
+    let index = match pen {
+        Pen::Measured(index) => index,
+        Pen::Nights => 0,
+        _ => return String::new(),
     };
     let path = match index {
         0 => {
