@@ -2,8 +2,8 @@
 # compiled once, and the FFTs are unusable without optimisation.
 
 .DELETE_ON_ERROR:
-.PHONY: demo build test format lint document lint-api test-rust test-python bench kill-loop \
-	build-needs test-needs
+.PHONY: demo build test format lint document lint-api lint-python test-rust \
+	test-python test-client bench kill-loop build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
@@ -30,7 +30,9 @@ test: build-needs test-needs
 	$(MAKE) lint
 	$(MAKE) document
 	$(MAKE) test-rust
+	$(MAKE) lint-python
 	$(MAKE) test-python
+	$(MAKE) test-client
 
 format:
 	$(CARGO) fmt --all --check
@@ -52,6 +54,19 @@ lint-api: $(VENV)/installed
 test-rust:
 	$(CARGO) build --release --locked --workspace
 	$(CARGO) test --release --locked --workspace --no-fail-fast
+
+# Builds the Python package both ways, and checks its types as they are installed: mypy strictly, and
+# pyright as for the oldest Python that it runs on.
+lint-python: $(CLIENT_VENV)/installed
+	$(VENV)/bin/twine check --strict $(WHEELS)/*
+	$(CLIENT_VENV)/bin/mypy --config-file clients/python/pyproject.toml --package goodwire
+	cd $(CLIENT_VENV)/lib/python3*/site-packages && $(abspath $(CLIENT_VENV))/bin/pyright \
+		--project $(abspath clients/python/pyproject.toml)
+	@echo "Python lint: clean"
+
+# In a process and a virtual environment of its own: tests/python makes a package of the same name.
+test-client: $(CLIENT_VENV)/installed
+	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
 
 test-python: $(VENV)/installed $(AXE) $(PROMETHEUS)
 	$(VENV)/bin/python -m pytest tests/reference tests/python

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timezone
 from enum import Enum
@@ -237,7 +237,7 @@ class Measurement:
         if len(fitting) == 1:
             return fitting[0]
         places = [dict(one.at) for one in self.figures if one.id == id]
-        there = f"it is there at {places}" if places else f"there are {sorted({one.id for one in self.figures})}"
+        there = f"it is there at {places}" if places else self._names(one.id for one in self.figures)
         what = f"figure `{id}`" + (f" at {at}" if at else "")
         raise UnknownName(f"{'several fit' if fitting else 'there is no'} {what} in {self.name}: {there}")
 
@@ -246,10 +246,15 @@ class Measurement:
         fitting = [one for one in self.curves if one.id == id and _fits(one.at, at)]
         if len(fitting) == 1:
             return fitting[0]
-        there = sorted({one.id for one in self.curves})
+        there = self._names(one.id for one in self.curves)
         raise UnknownName(
-            f"{'several fit' if fitting else 'there is no'} curve `{id}` in {self.name}: there are {there}"
+            f"{'several fit' if fitting else 'there is no'} curve `{id}` in {self.name}: {there}"
         )
+
+    def _names(self, ids: Iterable[str]) -> str:
+        if self.state is not State.SUCCEEDED:
+            return f"it is {self.state.value}" + (f", {self.reason.text}" if self.reason else "")
+        return f"there are {sorted(set(ids))}"
 
     def json(self) -> dict[str, Any]:
         """The canonical proto3 JSON, as ``goodwire --json show`` prints it."""
