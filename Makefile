@@ -9,6 +9,9 @@ BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
 CARGO = cargo
 VENV = target/venv
+CLIENT_VENV = target/client-venv
+WHEELS = target/wheels
+CLIENT_SOURCES = $(wildcard clients/python/*.* clients/python/src/goodwire/*.py proto/goodwire/v1/*.proto)
 AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
@@ -55,17 +58,16 @@ test-rust:
 	$(CARGO) build --release --locked --workspace
 	$(CARGO) test --release --locked --workspace --no-fail-fast
 
-# Builds the Python package both ways, and checks its types as they are installed: mypy strictly, and
-# pyright as for the oldest Python that it runs on.
-lint-python: $(CLIENT_VENV)/installed
-	$(VENV)/bin/twine check --strict $(WHEELS)/*
+# The types as they are installed: mypy strictly, pyright for the oldest Python that the package runs on.
+lint-python: $(CLIENT_VENV)/built
+	$(CLIENT_VENV)/bin/twine check --strict $(WHEELS)/*
 	$(CLIENT_VENV)/bin/mypy --config-file clients/python/pyproject.toml --package goodwire
-	cd $(CLIENT_VENV)/lib/python3*/site-packages && $(abspath $(CLIENT_VENV))/bin/pyright \
-		--project $(abspath clients/python/pyproject.toml)
+	$(CLIENT_VENV)/bin/pyright --pythonpath $(CLIENT_VENV)/bin/python --pythonversion 3.10 \
+		$(CLIENT_VENV)/lib/python3*/site-packages/goodwire/*.py
 	@echo "Python lint: clean"
 
-# In a process and a virtual environment of its own: tests/python makes a package of the same name.
-test-client: $(CLIENT_VENV)/installed
+# By itself: tests/python makes another package of the same name.
+test-client: $(CLIENT_VENV)/built
 	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
 
 test-python: $(VENV)/installed $(AXE) $(PROMETHEUS)
@@ -106,4 +108,19 @@ $(VENV)/installed: tests/python/requirements.txt
 	@echo "installing Python packages into $(VENV):" && grep -v '^#' $<
 	python3 -m venv $(VENV)
 	$(VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	@touch $@
+
+$(CLIENT_VENV)/installed: tests/python_client/requirements.txt
+	@echo "installing Python packages into $(CLIENT_VENV):" && grep -v '^#' $<
+	python3 -m venv $(CLIENT_VENV)
+	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	@touch $@
+
+# The source distribution, and the wheel that is built from it.
+$(CLIENT_VENV)/built: $(CLIENT_VENV)/installed $(CLIENT_SOURCES)
+	rm -rf $(WHEELS)
+	$(CLIENT_VENV)/bin/python -m build --outdir $(WHEELS) clients/python >$(CLIENT_VENV)/build.log \
+		|| { cat $(CLIENT_VENV)/build.log; exit 1; }
+	rm -rf clients/python/src/goodwire.egg-info
+	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --no-deps --force-reinstall $(WHEELS)/*.whl
 	@touch $@
