@@ -10,6 +10,7 @@ pub mod conductor;
 pub mod feed;
 pub mod job;
 pub mod matched;
+pub mod overheard;
 pub mod queue;
 pub mod recorded;
 pub mod request;

@@ -182,7 +182,8 @@ fn the_example_of_the_sdk_measures_and_fails_with_its_own_words() {
     session.feed(&block(0, true, &[Some(&[0.0; 480])])).unwrap();
     let error = session.finish(false).unwrap_err();
     let (id, text) = ("no-signal".into(), "the link returned silence".into());
-    assert_eq!(error, PluginError::Failed { id, text });
+    let channel = String::new();
+    assert_eq!(error, PluginError::Failed { id, text, channel });
     assert!(!error.is_fault());
     drop(session);
     assert_eq!(Census::take(), before);

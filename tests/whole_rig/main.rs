@@ -5,4 +5,5 @@ mod dut;
 mod figures;
 mod losses;
 mod permission;
+mod rounds;
 mod server;

@@ -59,7 +59,7 @@ impl Turn {
 
 /// Name of the server, the same for every test: JACK has eight places for names on a machine, and
 /// a killed server's place is only free for a server of the same name.
-const NAME: &str = "goodwire-test";
+pub const NAME: &str = "goodwire-test";
 
 /// A running server; dropping it ends it.
 pub struct Server(Child);

@@ -77,7 +77,7 @@ pub(super) fn read_link(section: &Section<'_>, rate_hz: u32) -> LinkSettings {
             .text("hears", "the name of another link")
             .unwrap_or_default()
             .to_owned(),
-        hears_db: number("hears_db", -120.0..=20.0, default.hears_db),
+        hears_db: number("hears_db", -120.0..=100.0, default.hears_db),
     }
 }
 

@@ -16,7 +16,6 @@ mod scene;
 use goodwire_proto::v1::{Finding, Measurement, RunFinding};
 
 use evidence::{Evidence, Link};
-use rules::RULES;
 
 /// A measurement with what it is held against.
 #[derive(Debug, Clone, Default)]
@@ -44,7 +43,7 @@ pub fn run_findings(seen: &[Seen]) -> Vec<RunFinding> {
     let of_link = |index: usize| {
         let evidence = Evidence::new(&links, index);
         let name = links[index].measurement().link.clone();
-        RULES.iter().filter_map(move |rule| {
+        rules::of(&links[index]).iter().filter_map(move |rule| {
             Some(RunFinding {
                 link: name.clone(),
                 finding: Some(Finding {
@@ -59,7 +58,7 @@ pub fn run_findings(seen: &[Seen]) -> Vec<RunFinding> {
 
 #[cfg(test)]
 mod tests {
-    use super::{scene, *};
+    use super::{rules::RULES, scene, *};
     use crate::judge::tests::{figure, within};
 
     #[test]

@@ -137,9 +137,19 @@ fn decimals(number: f64, digits: i32) -> usize {
     if number == 0.0 || !number.is_finite() {
         return 0;
     }
-    // Within the range of an i32 by far: log10 of an f64 lies between -324 and 309.
-    let exponent = number.abs().log10().floor() as i32;
-    usize::try_from((digits - 1 - exponent).clamp(0, DECIMALS_MAX)).expect("not negative")
+    let places = |number: f64| {
+        // Within the range of an i32 by far: log10 of an f64 lies between -324 and 309.
+        let exponent = number.abs().log10().floor() as i32;
+        usize::try_from((digits - 1 - exponent).clamp(0, DECIMALS_MAX)).expect("not negative")
+    };
+    // What is rounded up to a power of ten has one digit more before its point: 0.0996 is 0.10.
+    let first = places(number);
+    let rounded = format!("{number:.first$}").parse().unwrap_or(number);
+    if rounded == 0.0 {
+        first
+    } else {
+        places(rounded)
+    }
 }
 
 fn fixed(number: f64, places: usize) -> String {
@@ -156,5 +166,25 @@ fn trimmed(number: f64, places: usize) -> String {
     match text.contains('.') {
         true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
         false => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn just_below_a_power_of_ten_there_is_no_digit_too_many() {
+        assert_eq!(spread(-0.42, Some(0.0996)), "-0.42 ± 0.10");
+        assert_eq!(spread(-0.42, Some(0.0994)), "-0.420 ± 0.099");
+        assert_eq!(spread(120.0, Some(9.96)), "120 ± 10");
+        assert_eq!(rounded(99.96, 3), "100");
+        assert_eq!(rounded(0.000_999_96, 4), "0.001");
+    }
+
+    #[test]
+    fn a_number_too_small_to_show_keeps_9_decimals() {
+        assert_eq!(decimals(1e-12, 2), 9);
+        assert_eq!(number(1e-12), "0");
     }
 }

@@ -16,7 +16,7 @@ use super::{
     conductor::{Conductor, next_answer},
     feed::Feed,
     job::Ending,
-    sends::{Send, sends},
+    sends::{Send, ear, sends, wake_ups},
     worker::{Score, Worker},
 };
 use crate::{
@@ -166,6 +166,9 @@ impl Batch {
             .unwrap_or(0);
         let frame_count = feed_frames + stagger_max;
         let repeat = self.play_count as u32;
+        let wakes = number == 0 && (self.play_count == 0 || retry);
+        let wake_ups = wakes.then(|| wake_ups(&self.sends, &self.workers));
+        let rate_hz = f64::from(self.shape.rate_hz);
         for (index, worker) in self.workers.iter().enumerate() {
             let Some(link) = &worker.job.link else {
                 continue;
@@ -178,7 +181,10 @@ impl Batch {
                 reference,
                 self.other_returns(&conductor.desk.config.links),
             );
-            worker.begin(number as u32, repeat, retry, feed);
+            let ear = wake_ups
+                .as_ref()
+                .and_then(|all| ear(&self.sends, index, worker, all, rate_hz));
+            worker.begin([number as u32, repeat], retry, feed, ear);
         }
         self.play_count += 1;
         let (answers, inbox) = mpsc::channel();
@@ -191,11 +197,18 @@ impl Batch {
             cancel: Arc::clone(&cancel),
             answers,
         });
+        let tail_s = step.tail_frame_count.max(0) as f64 / rate_hz;
         let ended = self.attend(conductor, &inbox, &cancel, frame_count);
+        // What was heard to its end has been silent since its tail began.
+        let silent_s = match ended {
+            Ok(Ended::Complete { .. }) => tail_s,
+            _ => 0.0,
+        };
         *conductor
             .last_sound
             .lock()
-            .unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+            .unwrap_or_else(PoisonError::into_inner) =
+            Instant::now().checked_sub(Duration::from_secs_f64(silent_s));
         ended
     }
 

@@ -111,7 +111,10 @@ impl Desk {
                     &Ending::failed("interrupted", "the daemon ended"),
                 );
             }
-            (None, Err(Stop::Plugin(error))) => fail(&mut measurement, &of_plugin(&error)),
+            (None, Err(Stop::Plugin { error, notes })) => {
+                measurement.notes = notes;
+                fail(&mut measurement, &of_plugin(&error));
+            }
         }
         self.judge(&mut measurement, job);
         self.store_and_tell(measurement, sounds);
@@ -126,11 +129,15 @@ impl Desk {
 
     fn report_health(&self, job: &Job, outcome: &Result<(SessionResult, Played), Stop>) {
         match outcome {
-            Ok(_) | Err(Stop::Plugin(PluginError::Failed { .. } | PluginError::Invalid(_))) => {
-                self.registry.report_success(&job.plugin.path);
+            Err(Stop::Plugin { error, .. }) if error.is_fault() => {
+                self.registry.report_failure(&job.plugin.path);
             }
-            Err(Stop::Ended | Stop::Plugin(PluginError::Stopped { .. })) => {}
-            Err(Stop::Plugin(_)) => self.registry.report_failure(&job.plugin.path),
+            Ok(_)
+            | Err(Stop::Plugin {
+                error: PluginError::Failed { .. } | PluginError::Invalid(_),
+                ..
+            }) => self.registry.report_success(&job.plugin.path),
+            Err(_) => {}
         }
     }
 
@@ -267,7 +274,13 @@ fn unstored(measurement: Measurement, error: &StoreError) -> Measurement {
 #[must_use]
 pub fn of_plugin(error: &PluginError) -> Ending {
     let id = match error {
-        PluginError::Failed { id, text } => return Ending::failed(id.clone(), text.clone()),
+        PluginError::Failed { id, text, channel } => {
+            return Ending::Failed {
+                id: id.clone(),
+                text: text.clone(),
+                channel: channel.clone(),
+            };
+        }
         PluginError::Invalid(_) => "parameters-refused",
         PluginError::Crashed { .. } => "plugin-crashed",
         PluginError::Hung { .. } => "plugin-hung",

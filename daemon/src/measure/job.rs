@@ -25,6 +25,8 @@ pub enum Ending {
         id: String,
         /// The reason in a sentence.
         text: String,
+        /// Whose sound it speaks of: `link` or `reference`; empty where it is neither.
+        channel: String,
     },
 }
 
@@ -34,6 +36,7 @@ impl Ending {
         Self::Failed {
             id: id.into(),
             text: text.into(),
+            channel: String::new(),
         }
     }
 
@@ -46,13 +49,15 @@ impl Ending {
                 Reason {
                     id: "cancelled".into(),
                     text: text.clone(),
+                    ..Reason::default()
                 },
             ),
-            Self::Failed { id, text } => (
+            Self::Failed { id, text, channel } => (
                 State::Failed,
                 Reason {
                     id: id.clone(),
                     text: text.clone(),
+                    channel: channel.clone(),
                 },
             ),
         }

@@ -2,7 +2,12 @@
 
 use std::sync::Arc;
 
-use super::worker::{Score, Worker};
+use prost_types::value::Kind;
+
+use super::{
+    overheard::{Ear, WakeUp},
+    worker::{Score, Worker},
+};
 use crate::{
     audio::{
         Shape,
@@ -77,4 +82,41 @@ pub fn sends(
         sends.push(new(index, score, Vec::new()));
     }
     sends
+}
+
+/// The sends that play to a link.
+fn with_links(sends: &[Send]) -> impl Iterator<Item = &Send> {
+    sends.iter().filter(|send| !send.workers.is_empty())
+}
+
+/// What wakes the links: the first step of every send that plays to any, in the order of the sends.
+pub fn wake_ups(sends: &[Send], workers: &[Worker]) -> Arc<[WakeUp]> {
+    let name = |index: &usize| Some(workers[*index].job.link.as_ref()?.name.as_str());
+    let wake_up = |send: &Send| {
+        let names: Vec<&str> = send.workers.iter().filter_map(name).collect();
+        WakeUp {
+            links: names.join(" or "),
+            delay_frames: send.delay_frames,
+            stimulus: send.stimuli.first().cloned().unwrap_or_default(),
+        }
+    };
+    with_links(sends).map(wake_up).collect()
+}
+
+/// The ear of the worker at `index`; none where its stimulus has no wake-up, or where it is alone.
+pub fn ear(
+    sends: &[Send],
+    index: usize,
+    worker: &Worker,
+    wake_ups: &Arc<[WakeUp]>,
+    rate_hz: f64,
+) -> Option<Ear> {
+    let own = with_links(sends).position(|send| send.workers.contains(&index))?;
+    let parameters = &worker.job.open.parameters.as_ref()?.fields;
+    let wake_s = match parameters.get("wake_s")?.kind {
+        Some(Kind::NumberValue(wake_s)) if wake_s > 0.0 => wake_s,
+        _ => return None,
+    };
+    let return_index = worker.job.link.as_ref()?.r#return - 1;
+    (wake_ups.len() > 1).then(|| Ear::new(wake_ups, own, return_index, [wake_s, rate_hz]))
 }

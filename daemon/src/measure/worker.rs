@@ -10,12 +10,16 @@ use std::{
     time::{Duration, Instant},
 };
 
-use goodwire_proto::plugin::v1::{Plan, SessionResult, plan::capture::Kind};
+use goodwire_proto::{
+    plugin::v1::{Plan, SessionResult, plan::capture::Kind},
+    v1::Note,
+};
 
 use super::{
     complete::{Desk, Played},
     feed::{Feed, Frames},
     job::{Ending, Job},
+    overheard::Ear,
 };
 use crate::{
     audio::performance::Captured,
@@ -34,6 +38,7 @@ enum Order {
         repeat: u32,
         retry: bool,
         feed: Feed,
+        ear: Option<Ear>,
     },
     Heard(Arc<Captured>),
     CatchUp(SyncSender<()>),
@@ -56,14 +61,22 @@ pub struct Score {
 #[derive(Debug)]
 pub enum Stop {
     /// The plugin failed, or was wrong.
-    Plugin(PluginError),
+    Plugin {
+        /// How.
+        error: PluginError,
+        /// What is known of the measurement all the same.
+        notes: Vec<Note>,
+    },
     /// The job was ended; its fate says why.
     Ended,
 }
 
 impl From<PluginError> for Stop {
     fn from(error: PluginError) -> Self {
-        Self::Plugin(error)
+        Self::Plugin {
+            error,
+            notes: Vec::new(),
+        }
     }
 }
 
@@ -111,13 +124,14 @@ impl Worker {
         let _ = self.orders.send(order);
     }
 
-    /// Says that a play of a step begins.
-    pub fn begin(&self, step: u32, repeat: u32, retry: bool, feed: Feed) {
+    /// Says that a play of a step begins; an `ear` is for the first, which wakes the links.
+    pub fn begin(&self, [step, repeat]: [u32; 2], retry: bool, feed: Feed, ear: Option<Ear>) {
         self.order(Order::Begin {
             step,
             repeat,
             retry,
             feed,
+            ear,
         });
     }
 
@@ -181,7 +195,7 @@ impl Run {
         let mut readings = Readings {
             next: Instant::now() + READINGS_EVERY,
         };
-        let mut play = None;
+        let (mut play, mut listening) = (None, None);
         while let Ok(order) = self.inbox.recv() {
             match order {
                 Order::Begin {
@@ -189,11 +203,16 @@ impl Run {
                     repeat,
                     retry,
                     feed,
+                    ear,
                 } => {
                     session.begin(step, repeat, retry)?;
+                    listening = ear.or(listening);
                     play = Some((step, repeat, feed));
                 }
                 Order::Heard(captured) => {
+                    if let Some(ear) = &mut listening {
+                        ear.hear(&captured);
+                    }
                     let Some((step, repeat, feed)) = &mut play else {
                         continue;
                     };
@@ -210,8 +229,12 @@ impl Run {
                     // The conductor waits for it; where it is gone, so is the job.
                     let _ = done.send(());
                 }
-                Order::Finish { played, early } => {
-                    let result = session.finish(early)?;
+                Order::Finish { mut played, early } => {
+                    played.notes.extend(listening.and_then(|ear| ear.note()));
+                    let result = session.finish(early).map_err(|error| Stop::Plugin {
+                        error,
+                        notes: played.notes.clone(),
+                    })?;
                     session.close();
                     return Ok((result, played));
                 }

@@ -19,6 +19,8 @@ use super::{
 
 /// How long a host whose pipe has closed may take to end, so that its own cause is told.
 const END_GRACE: Duration = Duration::from_millis(200);
+/// Whose sound a plugin's failure may speak of; empty: nobody's.
+const CHANNELS: [&str; 3] = ["", "link", "reference"];
 /// Most characters of a plugin's own text that are kept.
 const TEXT_CHARACTERS_MAX: usize = 1000;
 
@@ -182,11 +184,17 @@ impl Conversation {
     }
 }
 
-/// The plugin's own failure from `id: sentence`.
+/// The plugin's own failure from `id: sentence` or `id@channel: sentence`.
 fn failed(text: &str) -> PluginError {
-    let (id, text) = match text.split_once(": ") {
-        Some((id, text)) if is_kebab_case(id) => (id, text),
-        _ => ("plugin-failed", text),
+    let split = text.split_once(": ").map(|(head, text)| {
+        let (id, channel) = head.split_once('@').unwrap_or((head, ""));
+        (id, channel, text)
+    });
+    let (id, channel, text) = match split {
+        Some((id, channel, text)) if is_kebab_case(id) && CHANNELS.contains(&channel) => {
+            (id, channel, text)
+        }
+        _ => ("plugin-failed", "", text),
     };
     let text = if text.trim().is_empty() {
         "the plugin gave no reason"
@@ -196,6 +204,7 @@ fn failed(text: &str) -> PluginError {
     PluginError::Failed {
         id: id.to_owned(),
         text: text.to_owned(),
+        channel: channel.to_owned(),
     }
 }
 
@@ -245,14 +254,23 @@ mod tests {
     #[test]
     fn a_failure_is_split_into_id_and_sentence_and_plain_text_gets_an_id() {
         let split = |text| match failed(text) {
-            PluginError::Failed { id, text } => (id, text),
+            PluginError::Failed { id, text, channel } => {
+                let head = format!("{id} {channel}").trim_end().to_owned();
+                (head, text)
+            }
             other => panic!("{other:?}"),
         };
-        let pair = |id: &str, text: &str| (id.to_owned(), text.to_owned());
+        let pair = |head: &str, text: &str| (head.to_owned(), text.to_owned());
         assert_eq!(
             split("no-signal: it is silent: all"),
             pair("no-signal", "it is silent: all")
         );
+        assert_eq!(
+            split("no-signal@reference: it is silent"),
+            pair("no-signal reference", "it is silent")
+        );
+        let nobodys = "no-signal@cellar: it is silent";
+        assert_eq!(split(nobodys), pair("plugin-failed", nobodys));
         assert_eq!(
             split("Out of luck: yes"),
             pair("plugin-failed", "Out of luck: yes")

@@ -17,6 +17,8 @@ pub enum PluginError {
         id: String,
         /// The reason in a sentence.
         text: String,
+        /// Whose sound it speaks of: `link` or `reference`; empty where it is neither.
+        channel: String,
     },
     /// The plugin's process ended, or the plugin panicked.
     #[error("plugin {plugin} crashed in {call}: {how}{}", quoted(.log))]
@@ -91,9 +93,14 @@ impl PluginError {
             Self::Unusable { .. } => "plugin-unusable",
             Self::Stopped { .. } => "plugin-stopped",
         };
+        let channel = match self {
+            Self::Failed { channel, .. } => channel.as_str(),
+            _ => "",
+        };
         Reason {
             id: id.to_owned(),
             text: self.to_string(),
+            channel: channel.to_owned(),
         }
     }
 }

@@ -206,6 +206,7 @@ fn run_of(report: &Report, text: &str) -> Report {
         reason: Some(Reason {
             id: "refused".into(),
             text: text.into(),
+            ..Default::default()
         }),
         ..RunCheck::default()
     });
@@ -252,6 +253,7 @@ fn a_missed_run_and_one_without_permit_are_no_failures() {
     run.reason = Some(Reason {
         id: "no-permit".into(),
         text: "No permit was given.".into(),
+        ..Default::default()
     });
     report.run = Some(run);
     let page = render(&report);

@@ -109,6 +109,7 @@ impl Keeper {
                     "nothing ran at that time, and it was more than {hours} h ago when the daemon \
                      looked again"
                 ),
+                ..Reason::default()
             }),
             ..Run::default()
         }

@@ -73,6 +73,7 @@ pub(super) fn refused(link: &str, check: &CheckConfig, text: &str) -> RunCheck {
         reason: Some(Reason {
             id: "refused".into(),
             text: text.to_owned(),
+            ..Reason::default()
         }),
         ..RunCheck::default()
     }
@@ -89,6 +90,7 @@ pub(super) fn forbidden(reason: &str, text: String) -> Reason {
     Reason {
         id: id.into(),
         text,
+        ..Reason::default()
     }
 }
 

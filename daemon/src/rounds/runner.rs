@@ -265,6 +265,7 @@ impl Rounds {
             run.reason = Some(Reason {
                 id: "cancelled".into(),
                 text: "somebody ended the run".into(),
+                ..Reason::default()
             });
         }
         outcome::conclude(

@@ -304,6 +304,7 @@ pub(super) fn interrupt_unfinished(
                     "The daemon ended while the measurement was {was}, so it has no result; \
                      measure again."
                 ),
+                ..Reason::default()
             });
             end(transaction, &measurement)?;
             names.push(measurement.name);

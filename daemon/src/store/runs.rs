@@ -235,6 +235,7 @@ pub(super) fn interrupt_unfinished(
             run.reason = Some(Reason {
                 id: "interrupted".to_owned(),
                 text: "The daemon ended during the run; what was measured before is kept.".into(),
+                ..Reason::default()
             });
             transaction.execute(
                 "UPDATE runs SET state = ?2, run = ?3 WHERE id = ?1",

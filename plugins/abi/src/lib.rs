@@ -143,7 +143,8 @@ pub struct PluginTable {
             result: *mut Bytes,
         ) -> Status,
     >,
-    /// Says what the last call that did not succeed came to: `id: sentence`.
+    /// Says what the last call that did not succeed came to: `id: sentence`, or
+    /// `id@channel: sentence` where the channel is `link` or `reference`.
     pub error: Option<unsafe extern "C" fn(session: *mut SessionHandle) -> Bytes>,
     /// Ends the session and frees it.
     pub close: Option<unsafe extern "C" fn(session: *mut SessionHandle)>,

@@ -59,7 +59,7 @@ impl CrosstalkSession {
         if self.request.mode() == Mode::Live {
             take.sent = self.stimulus.whole();
         } else if !self.stimulus.is_what_was_sent(&take.sent) {
-            return Err(refused(&AlignError::SentMismatch));
+            return Err(refused(&AlignError::SentMismatch, false));
         }
         let has_reference = take.reference.is_some();
         if !has_reference && self.request.mode() != Mode::Live {
@@ -78,14 +78,18 @@ impl CrosstalkSession {
             reference: None,
             returned_rate_hz: f64::from(self.request.returned_rate_hz),
         });
-        let alignment = alignment.map_err(|error| refused(&error))?;
+        let alignment = alignment.map_err(|error| refused(&error, has_reference))?;
         Ok((alignment, has_reference))
     }
 }
 
-fn refused(error: &AlignError) -> Failure {
+fn refused(error: &AlignError, has_reference: bool) -> Failure {
     let which = "the recording that the others are placed by: ";
-    Failure::new(error.id(), format!("{which}{error}"))
+    let failure = Failure::new(error.id(), format!("{which}{error}"));
+    match has_reference {
+        true => failure.about("reference"),
+        false => failure.about(error.channel()),
+    }
 }
 
 impl Session for CrosstalkSession {

@@ -96,7 +96,7 @@ impl<M: Method> MethodSession<M> {
 
 /// The failure that a recording is refused with.
 pub fn refused(error: &AlignError) -> Failure {
-    Failure::new(error.id(), error.to_string())
+    Failure::new(error.id(), error.to_string()).about(error.channel())
 }
 
 impl<M: Method> Session for MethodSession<M> {

@@ -89,5 +89,5 @@ impl Session for LatencySession {
 }
 
 fn refused(error: &AlignError) -> Failure {
-    Failure::new(error.id(), error.to_string())
+    Failure::new(error.id(), error.to_string()).about(error.channel())
 }

@@ -83,7 +83,7 @@ impl LevelSession {
 }
 
 fn refused(error: &AlignError) -> Failure {
-    Failure::new(error.id(), error.to_string())
+    Failure::new(error.id(), error.to_string()).about(error.channel())
 }
 
 impl Session for LevelSession {

@@ -211,6 +211,7 @@ fn no_reference_tone() -> Failure {
         "the 997 Hz tone does not stand clear of the noise in the reference's return, so that its \
          gain is not known: check the cable and turn the reference's return up",
     )
+    .about("reference")
 }
 
 fn hum_figure(

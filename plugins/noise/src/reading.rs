@@ -29,7 +29,7 @@ pub struct Refused(AlignError);
 impl Refused {
     /// The reason as the daemon takes it.
     pub fn into_failure(self) -> Failure {
-        Failure::new(self.0.id(), self.0.to_string())
+        Failure::new(self.0.id(), self.0.to_string()).about(self.0.channel())
     }
 }
 

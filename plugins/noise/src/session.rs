@@ -104,5 +104,5 @@ impl Session for NoiseSession {
 }
 
 fn refused(error: AlignError) -> Failure {
-    Failure::new(error.id(), error.to_string())
+    Failure::new(error.id(), error.to_string()).about(error.channel())
 }

@@ -78,7 +78,9 @@ impl Session for NullSession {
         let mut take = self.taking.finish();
         let alignment = self
             .align(&mut take)
-            .map_err(|error| Failure::new(error.id(), error.to_string()))?;
+            .map_err(|error| {
+                Failure::new(error.id(), error.to_string()).about(error.channel())
+            })?;
         result(&alignment, &self.request, &self.settings)
     }
 }

@@ -69,5 +69,5 @@ impl Heard {
 }
 
 fn refused(error: &AlignError) -> Failure {
-    Failure::new(error.id(), error.to_string())
+    Failure::new(error.id(), error.to_string()).about(error.channel())
 }

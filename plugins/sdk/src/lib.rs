@@ -137,6 +137,8 @@ pub struct Failure {
     pub id: String,
     /// The reason in a sentence, with what would be right.
     pub text: String,
+    /// Whose sound it speaks of: `link` or `reference`; empty where it is neither.
+    pub channel: &'static str,
 }
 
 impl Failure {
@@ -145,7 +147,14 @@ impl Failure {
         Self {
             id: id.into(),
             text: text.into(),
+            channel: "",
         }
+    }
+
+    /// Says whose sound it speaks of, so that a silent reference is not blamed on the link.
+    #[must_use]
+    pub fn about(self, channel: &'static str) -> Self {
+        Self { channel, ..self }
     }
 }
 

@@ -87,7 +87,8 @@ pub enum ReplyKind {
     Enough = 0x101,
     /// Of `Open`: the parameters are wrong. The payload is `FieldViolations`.
     Invalid = 0x102,
-    /// An ordinary failure. The payload is the plugin's text, `id: sentence`.
+    /// An ordinary failure. The payload is the plugin's text, `id: sentence` or
+    /// `id@channel: sentence`.
     Failed = 0x103,
     /// The plugin called itself broken. The payload is its text.
     Broken = 0x104,

@@ -17,6 +17,9 @@ pub struct Fault {
 }
 
 const LATENCY: &str = "\"latency\"";
+/// At a level of its own: by default each link is played to 20 dB below its own clip point, and
+/// links whose levels differ are not played to together, so that none can be heard by another.
+const LATENCY_TOGETHER: &str = r#"{ analysis = "latency", set = { level_dbfs = -30 } }"#;
 pub const LEVEL: &str =
     r#"{ analysis = "level", set = { min_dbfs = -42, max_dbfs = 0, step_db = 3 } }"#;
 pub const RESPONSE: &str = r#"{ analysis = "response", set = { duration_s = 2 } }"#;
@@ -53,6 +56,16 @@ const fn rig_fault(
         ..fault(name, checks, &[&[]], expected)
     }
 }
+
+/// Lectern and riser hear each other's send, and their own 100 dB below it.
+const EXCHANGED: &[&[Change]] = &[&[
+    ("lectern", "gain_db", "-100.0"),
+    ("lectern", "hears", "\"riser\""),
+    ("lectern", "hears_db", "100.0"),
+    ("riser", "gain_db", "-100.0"),
+    ("riser", "hears", "\"lectern\""),
+    ("riser", "hears_db", "100.0"),
+]];
 
 pub const FAULTS: &[Fault] = &[
     fault("nothing is wrong", ALL, &[&[]], &[]),
@@ -199,6 +212,27 @@ pub const FAULTS: &[Fault] = &[
         &["lectern neighbours-sound"],
     ),
     fault(
+        "a receiver hears its neighbour on top of its own sound",
+        &[LATENCY_TOGETHER],
+        &[&[
+            ("lectern", "hears", "\"riser\""),
+            ("lectern", "hears_db", "-20.0"),
+        ]],
+        &["lectern neighbours-sound"],
+    ),
+    fault(
+        "exchanged receivers, timed",
+        &[LATENCY_TOGETHER],
+        EXCHANGED,
+        &["lectern neighbours-sound", "riser neighbours-sound"],
+    ),
+    fault(
+        "exchanged receivers, levels and response",
+        &[LEVEL, RESPONSE],
+        EXCHANGED,
+        &["lectern neighbours-sound", "riser neighbours-sound"],
+    ),
+    fault(
         "hum",
         &[NOISE],
         &[&[("lectern", "hum_dbfs", "-50.0")]],
@@ -232,6 +266,24 @@ pub const FAULTS: &[Fault] = &[
             "lectern interface-clock",
             "riser interface-clock",
         ],
+    ),
+    fault(
+        "the clock of one link",
+        &[LATENCY],
+        &[&[("lectern", "skew_ppm", "30.0")]],
+        &["lectern link-clock"],
+    ),
+    fault(
+        "another firmware in the setup",
+        &[LATENCY],
+        &[&[("choir", "setup.firmware", "\"2.1\"")]],
+        &["choir setup-changed"],
+    ),
+    rig_fault(
+        "a machine that does not keep up",
+        &[LATENCY],
+        "[interface.simulated]\nxrun_every_s = 1.0\n",
+        &["choir xruns", "lectern xruns", "riser xruns"],
     ),
     fault(
         "low cut and a mode for speech",

@@ -48,9 +48,14 @@ impl Venue<'_> {
             write!(
                 text,
                 "[[link]]\nname = \"{name}\"\nsend = {number}\nreturn = {number}\n\
-                 [link.setup]\ndock = \"{dock}\"\n[link.simulated]\n"
+                 setup.dock = \"{dock}\"\n"
             )
             .expect("writing to a string does not fail");
+            if let Some(firmware) = settings.remove("setup.firmware") {
+                writeln!(text, "setup.firmware = {firmware}")
+                    .expect("writing to a string does not fail");
+            }
+            text.push_str("[link.simulated]\n");
             for (key, value) in settings {
                 writeln!(text, "{key} = {value}").expect("writing to a string does not fail");
             }

@@ -317,6 +317,7 @@ Likely cause
             reason: Some(Reason {
                 id: "room-in-use".into(),
                 text: "somebody plays".into(),
+                ..Reason::default()
             }),
             ..Measurement::default()
         };

@@ -175,6 +175,7 @@ mod tests {
         run.reason = Some(goodwire_proto::v1::Reason {
             id: "hold".into(),
             text: "a|b\nc".into(),
+            ..Default::default()
         });
         let now = "2026-11-25T16:00:00Z".parse().unwrap();
         let (_, line) = line(&run, Exit::Unmeasured, None, now);

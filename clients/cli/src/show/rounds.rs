@@ -234,6 +234,7 @@ mod tests {
                 reason: Some(Reason {
                     id: "no-signal".into(),
                     text: "silent".into(),
+                    ..Reason::default()
                 }),
                 ..RunCheck::default()
             }],

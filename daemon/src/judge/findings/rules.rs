@@ -31,7 +31,7 @@ mod silence;
 mod transmitter_gain;
 mod xruns;
 
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Link};
 
 /// One cause.
 pub(super) struct Rule {
@@ -47,7 +47,7 @@ const fn rule(id: &'static str, look: fn(&Evidence<'_>) -> Option<String>) -> Ru
 
 /// All of them, in the order in which they are told. A rule that sees less than another one gives
 /// way to it by asking it.
-pub(super) const RULES: [Rule; 27] = [
+pub(super) static RULES: [Rule; 27] = [
     rule("reference-silent", reference_silent::look),
     rule("all-links-silent", all_silent::look),
     rule("not-docked", not_docked::look),
@@ -76,3 +76,13 @@ pub(super) const RULES: [Rule; 27] = [
     rule("loose-cable", loose_cable::look),
     rule("hum", hum::look),
 ];
+
+/// The rules that can say something of a link: where it hears another's send instead of its own,
+/// its figures are that link's.
+pub(super) fn of(link: &Link<'_>) -> &'static [Rule] {
+    let last = RULES.iter().position(|rule| rule.id == "neighbours-sound");
+    match last.filter(|_| neighbours_sound::hears_another(link)) {
+        Some(last) => &RULES[..=last],
+        None => &RULES,
+    }
+}

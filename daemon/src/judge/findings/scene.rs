@@ -35,7 +35,16 @@ pub(super) fn failed(link: &str, id: &str, text: &str) -> Seen {
     seen.measurement.reason = Some(Reason {
         id: id.to_owned(),
         text: text.to_owned(),
+        channel: "link".to_owned(),
     });
+    seen
+}
+
+/// A link whose measurement ended without a signal at the reference.
+pub(super) fn reference_silent(link: &str) -> Seen {
+    let mut seen = silent(link);
+    let reason = seen.measurement.reason.as_mut();
+    reason.expect("it is silent").channel = "reference".to_owned();
     seen
 }
 

@@ -133,6 +133,7 @@ fn what_failed_or_was_cancelled_is_unmeasured_with_its_reason() {
     measurement.reason = Some(Reason {
         id: "room-in-use".to_owned(),
         text,
+        ..Default::default()
     });
     let limits = [within("gain", -3.0, 3.0)];
     let verdict = judge(&limits, &measurement, None).unwrap();

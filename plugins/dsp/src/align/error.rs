@@ -79,6 +79,24 @@ impl AlignError {
     }
 }
 
+impl AlignError {
+    /// Whose sound it is about: `link` or `reference`; empty where it is about what was sent.
+    #[must_use]
+    pub fn channel(&self) -> &'static str {
+        match self {
+            Self::NoSignal { which, .. }
+            | Self::Unrelated { which, .. }
+            | Self::TooShort { which, .. }
+            | Self::CutOff { which, .. }
+            | Self::OtherStimulus { which }
+            | Self::Backwards { which }
+            | Self::Clipped { which, .. }
+            | Self::NotFinite { which, .. } => which,
+            Self::SentMismatch => "",
+        }
+    }
+}
+
 impl fmt::Display for AlignError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -13,7 +13,7 @@ use crate::Failure;
 /// What was last handed out; kept until the next call.
 pub struct Said {
     reply: Vec<u8>,
-    /// `id: sentence` of the last call that did not succeed.
+    /// `id: sentence` or `id@channel: sentence` of the last call that did not succeed.
     pub error: String,
 }
 
@@ -26,7 +26,11 @@ impl Said {
 
     /// Keeps a failure's words.
     pub fn fail(&mut self, failure: &Failure) -> Status {
-        self.error = format!("{}: {}", failure.id, failure.text);
+        let Failure { id, text, channel } = failure;
+        self.error = match *channel {
+            "" => format!("{id}: {text}"),
+            channel => format!("{id}@{channel}: {text}"),
+        };
         FAILED
     }
 

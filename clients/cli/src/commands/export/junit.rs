@@ -97,6 +97,7 @@ mod tests {
         silent.reason = Some(Reason {
             id: "no-signal".into(),
             text: "silent".into(),
+            ..Default::default()
         });
         let run = Run {
             name: "runs/7".into(),
@@ -136,6 +137,7 @@ mod tests {
             reason: Some(Reason {
                 id: "no-permit".into(),
                 text: "nobody said that the room is empty".into(),
+                ..Default::default()
             }),
             ..Run::default()
         };

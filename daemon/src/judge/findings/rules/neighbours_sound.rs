@@ -1,12 +1,15 @@
-//! Two things tell that a return hears another link's send. `crosstalk` plays one send alone and
+//! Three things tell that a return hears another link's send. `crosstalk` plays one send alone and
 //! listens to all returns. And the k-th send of a batch plays k × 100 ms later than the first, so a
 //! return that hears another send instead of its own reads a latency that is off by a multiple of
-//! that.
+//! that. And the wake-up's noise is another one on every send: who hears which, is noted.
 
 use goodwire_proto::v1::{Figure, Measurement};
 
 use super::Evidence;
-use crate::judge::findings::evidence::{Link, at_name};
+use crate::{
+    judge::findings::evidence::{Link, at_name},
+    measure::overheard::{BESIDE, INSTEAD},
+};
 
 /// Louder than this, re the link that is meant, is a fault of wiring or radio (common practice, no
 /// source), in dB.
@@ -20,7 +23,10 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     let (what, level) = heard(evidence).or_else(|| overheard(evidence)).unzip();
     let (what, told) = match (what, level) {
         (Some(what), Some(level_db)) => (what, format!(" ({level_db:.0} dB)")),
-        _ => (instead(evidence)?, String::new()),
+        _ => {
+            let what = noted(evidence.link).or_else(|| instead(evidence))?;
+            (what, String::new())
+        }
     };
     Some(format!(
         "{what}{told}: look for receivers or cables that were exchanged, two transmitters on one \
@@ -57,6 +63,18 @@ fn loudness<'a>(link: &Link<'a>, hearer: Option<&str>) -> Option<(&'a Figure, f6
         Some((figure, figure.value.filter(|_| is_meant && is_heard)?))
     });
     figures.next()
+}
+
+/// What the wake-ups told.
+fn noted(link: &Link<'_>) -> Option<String> {
+    let note = link.note(INSTEAD).or_else(|| link.note(BESIDE))?;
+    Some(note.text.clone())
+}
+
+/// True where the wake-ups told that the return hears another send and nothing of its own: no
+/// figure speaks of this link then.
+pub(in crate::judge::findings) fn hears_another(link: &Link<'_>) -> bool {
+    link.note(INSTEAD).is_some()
 }
 
 /// The latency is off by a multiple of the stagger.
@@ -102,7 +120,7 @@ mod tests {
     use crate::judge::{
         findings::{
             Seen,
-            scene::{ids, level, run_ids, seen, text_of},
+            scene::{ids, level, run_ids, seen, silent, text_of},
         },
         tests::figure,
     };
@@ -145,6 +163,17 @@ mod tests {
         let alone = crosstalk("lectern", "drum-riser", -20.0);
         assert_eq!(ids(&alone), ["neighbours-sound"]);
         assert_eq!(ids(&crosstalk("lectern", "drum-riser", -80.0)), [""; 0]);
+    }
+
+    #[test]
+    fn another_send_instead_of_its_own_is_the_only_thing_found_of_a_link() {
+        let text = "The return hears the sound of riser's send instead of its own";
+        let run = [silent("lectern").noted("neighbours-sound-instead", text)];
+        assert_eq!(run_ids(&run), ["lectern neighbours-sound"]);
+        assert!(text_of(&run, "neighbours-sound").starts_with(text));
+        let moved = seen("lectern", "level", level(-20.0, -6.0)).against(level(0.0, -6.0));
+        let moved = moved.noted("neighbours-sound-instead", text);
+        assert_eq!(ids(&moved), ["neighbours-sound"]);
     }
 
     #[test]

@@ -13,13 +13,11 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use crate::judge::findings::scene::{failed, ids, silent};
+    use crate::judge::findings::scene::{ids, reference_silent, silent};
 
     #[test]
     fn a_silent_reference_is_not_blamed_on_the_link() {
-        let text = "the reference's return is silent: check its cable";
-        let seen = failed("lectern", "no-signal", text);
-        assert_eq!(ids(&seen), ["reference-silent"]);
+        assert_eq!(ids(&reference_silent("lectern")), ["reference-silent"]);
         assert_eq!(ids(&silent("lectern")), ["nothing-at-the-return"]);
     }
 }

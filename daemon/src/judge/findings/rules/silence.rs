@@ -2,12 +2,13 @@
 
 use goodwire_proto::v1::Reason;
 
+use super::neighbours_sound::hears_another;
 use crate::judge::findings::evidence::Link;
 
 /// Reasons of analyses that found nothing of the stimulus: silence, or noise alone.
 const NOTHING: [&str; 2] = ["no-signal", "unrelated"];
-/// How these reasons name the reference.
-const REFERENCE: &str = "the reference's return";
+/// How these reasons name the reference; without a channel they speak of the link.
+const REFERENCE: &str = "reference";
 
 fn reasons<'a>(link: &Link<'a>) -> impl Iterator<Item = &'a Reason> {
     let reasons = link.measurements().filter_map(|one| one.reason.as_ref());
@@ -16,10 +17,10 @@ fn reasons<'a>(link: &Link<'a>) -> impl Iterator<Item = &'a Reason> {
 
 /// True where nothing of the stimulus came back through the link.
 pub(super) fn is_silent(link: &Link<'_>) -> bool {
-    reasons(link).any(|reason| !reason.text.contains(REFERENCE))
+    !hears_another(link) && reasons(link).any(|reason| reason.channel != REFERENCE)
 }
 
 /// True where nothing of the stimulus came back through the reference.
 pub(super) fn is_reference_silent(link: &Link<'_>) -> bool {
-    reasons(link).any(|reason| reason.text.contains(REFERENCE))
+    reasons(link).any(|reason| reason.channel == REFERENCE)
 }
