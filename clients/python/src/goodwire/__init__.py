@@ -21,7 +21,9 @@ from ._errors import (
     UnknownName,
     Violation,
 )
+from ._version import PACKAGE_VERSION as __version__
 from .client import Client, Handle
+from .recordings import Mark, Recording
 from .results import Curve, Event, Figure, Finding, Measurement, Note, Outcome, Reason, State, Verdict
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
 
@@ -38,6 +40,7 @@ __all__ = [
     "GoodwireError",
     "Handle",
     "Link",
+    "Mark",
     "Measurement",
     "News",
     "NotPermitted",
@@ -46,6 +49,7 @@ __all__ = [
     "Note",
     "Outcome",
     "Reason",
+    "Recording",
     "Refused",
     "Round",
     "Run",
@@ -56,6 +60,7 @@ __all__ = [
     "UnknownName",
     "Verdict",
     "Violation",
+    "__version__",
     "connect",
 ]
 

@@ -14,6 +14,16 @@ _OPTIONS: list[tuple[str, Any]] = [
     ("grpc.max_receive_message_length", ANSWER_BYTES_MAX),
     # Over a Unix socket grpcio sends the socket's path as the host's name, which HTTP/2 servers refuse.
     ("grpc.default_authority", "localhost"),
+    # What a proxy for the web is set to has nothing to do with a daemon.
+    ("grpc.enable_http_proxy", 0),
+    # A daemon that is started again is to be found again at once, not after minutes.
+    ("grpc.initial_reconnect_backoff_ms", 100),
+    ("grpc.min_reconnect_backoff_ms", 100),
+    ("grpc.max_reconnect_backoff_ms", 1000),
+    # A machine that is gone without a word is noticed while something is waited for.
+    ("grpc.keepalive_time_ms", 60_000),
+    ("grpc.keepalive_timeout_ms", 20_000),
+    ("grpc.http2.max_pings_without_data", 0),
 ]
 
 

@@ -15,9 +15,10 @@ from google.protobuf.message import Message
 from numpy.typing import NDArray
 
 from . import rig
-from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp
+from ._errors import Refused, Unreadable
+from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp, whole_rate_hz
 from .results import Measurement, Outcome, measurement_of, time_of
-from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, report_pb2, result_pb2, rig_pb2, round_pb2
+from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2
 
 T = TypeVar("T")
 
@@ -92,6 +93,8 @@ def analyses() -> Ask[tuple[rig.Analysis, ...]]:
 
 def measure(request: measurement_pb2.MeasureRequest) -> Ask[tuple[Measurement, ...]]:
     def read(answer: measurement_pb2.MeasureResponse) -> tuple[Measurement, ...]:
+        if not answer.measurements:
+            raise Unreadable("no measurement to")
         return tuple(map(measurement_of, answer.measurements))
 
     path = _path("MeasurementService", "Measure")
@@ -110,31 +113,36 @@ def cancel(name: str) -> Ask[Measurement]:
     return Ask(path, request, measurement_pb2.Measurement, measurement_of)
 
 
-def watch(name: str) -> Stream[Any]:
+def watch(name: str) -> Stream[Measurement | rig.News | None]:
+    def read(answer: measurement_pb2.WatchMeasurementResponse) -> Measurement | rig.News | None:
+        return measurement_of(answer.measurement) if answer.HasField("measurement") else rig.news_of(answer)
+
     path = _path("MeasurementService", "WatchMeasurement")
     request = measurement_pb2.WatchMeasurementRequest(name=name)
-    return Stream(path, request, measurement_pb2.WatchMeasurementResponse, lambda news: news)
+    return Stream(path, request, measurement_pb2.WatchMeasurementResponse, read)
 
 
 def results(
     link: str, analysis: str, since: datetime | timedelta | None, outcome: Outcome | None
 ) -> Listing[Measurement]:
     path = _path("MeasurementService", "ListMeasurements")
-    request = measurement_pb2.ListMeasurementsRequest(link=link, analysis=analysis, since_time=timestamp(since))
-    if outcome is not None:
-        request.outcome = result_pb2.Verdict.Outcome.Value(outcome.value)
+    if outcome is Outcome.NONE:
+        raise Refused("results without any verdict cannot be asked for: leave `outcome` out and choose from all")
+    request = measurement_pb2.ListMeasurementsRequest(
+        link=link,
+        analysis=analysis,
+        since_time=timestamp(since),
+        outcome=None if outcome is None else Outcome(outcome).value,
+    )
     answer = measurement_pb2.ListMeasurementsResponse
     return Listing(path, request, answer, "measurements", measurement_of)
 
 
-#: Where recordings go.
-ANALYSE_PATH = _path("MeasurementService", "AnalyseRecordings")
-
-
 def stimulus(analysis: str, rate_hz: int, parameters: Mapping[str, Any]) -> Stream[Any]:
     path = _path("AnalysisService", "StreamStimulus")
-    asked = {"analysis": analysis, "parameters": struct(parameters), "rate_hz": rate_hz}
-    request = analysis_pb2.StreamStimulusRequest(**asked)
+    request = analysis_pb2.StreamStimulusRequest(
+        analysis=analysis, parameters=struct(parameters), rate_hz=whole_rate_hz("the stimulus", rate_hz)
+    )
     # The header's samples are none.
     return Stream(path, request, analysis_pb2.StreamStimulusResponse, lambda piece: piece.samples.samples, SLOW_S)
 
@@ -244,6 +252,7 @@ def trend(
     link: str, analysis: str, figure: str, at: Mapping[str, Any], since: datetime | timedelta | None
 ) -> Ask[rig.Trend]:
     path = _path("JudgementService", "GetTrend")
-    asked = {"link": link, "analysis": analysis, "figure": figure, "since_time": timestamp(since)}
-    request = judgement_pb2.GetTrendRequest(**asked, at=struct(at) if at else None)
+    request = judgement_pb2.GetTrendRequest(
+        link=link, analysis=analysis, figure=figure, since_time=timestamp(since), at=struct(at) if at else None
+    )
     return Ask(path, request, judgement_pb2.GetTrendResponse, rig.trend_of)

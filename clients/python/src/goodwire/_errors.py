@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, NoReturn
+from typing import Any
 
 import grpc
 from google.protobuf.message import DecodeError
 from google.rpc import error_details_pb2, status_pb2
+
+from ._version import PACKAGE_VERSION
 
 #: Where gRPC servers put the details of a refusal.
 _DETAILS = "grpc-status-details-bin"
@@ -59,11 +61,15 @@ class TimedOut(GoodwireError):
 
 
 class NotSupported(GoodwireError):
-    """This daemon does not know that call: it is another version."""
+    """This daemon and this package are of different versions, and do not understand each other here."""
 
 
 class Failed(GoodwireError):
     """A measurement ended without a result; :attr:`reason` is the id of its reason."""
+
+
+class Unreadable(Exception):
+    """An answer lacks what every answer of this version has; told to callers as :class:`NotSupported`."""
 
 
 _BY_CODE: dict[grpc.StatusCode, type[GoodwireError]] = {
@@ -81,21 +87,27 @@ _BY_CODE: dict[grpc.StatusCode, type[GoodwireError]] = {
 _PERMISSION = {"HOLD", "PERMIT_REQUIRED", "PRESENCE_REQUIRED"}
 
 
-def raise_typed(error: grpc.RpcError) -> NoReturn:
-    """Raises what a failed call means."""
-    raise typed(error) from error
-
-
 def typed(error: Any) -> GoodwireError:
     """What a failed call means, with the server's details."""
+    if isinstance(error, Unreadable):
+        return NotSupported(f"answered with {error}")
     reason, violations = _details(error)
     kind = NotPermitted if reason in _PERMISSION else _BY_CODE.get(error.code(), GoodwireError)
     text = error.details() or str(error.code())
     if kind is NotSupported:
-        text = "this goodwired does not know that call: it is another version"
+        text = "does not know the call"
     if kind is NotRunning:
         text = f"no goodwired answers: {text}; start one with `goodwired --config FILE`, or say where it listens"
     return kind(text, reason=reason, violations=violations)
+
+
+def of_another_version(what: str, path: str, server_version: str) -> NotSupported:
+    """Names both versions: ``what`` completes the sentence that begins with the daemon."""
+    server = f"goodwired {server_version}" if server_version else "a goodwired of unknown version"
+    return NotSupported(
+        f"{server} {what} {path.rpartition('/')[2]}; this Python package is {PACKAGE_VERSION}: "
+        "use a daemon and a package of one version"
+    )
 
 
 def _details(error: Any) -> tuple[str, tuple[Violation, ...]]:

@@ -1,4 +1,4 @@
-"""How long something is followed: through lost connections, but not for ever."""
+"""How long something is waited for, and how long a lost server may stay away meanwhile."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from ._requests import PATIENCE_S
 
 
 class Patience:
-    """The deadline that a caller set, and how long a lost server may stay away."""
+    """The deadline that a caller set, and when a lost server is given up."""
 
     def __init__(self, timeout_s: float | None) -> None:
+        self._timeout_s = timeout_s
         self._deadline = None if timeout_s is None else time.monotonic() + timeout_s
         self.renew()
 
@@ -23,12 +24,13 @@ class Patience:
         """Seconds until the deadline; None where there is none."""
         return None if self._deadline is None else max(0.0, self._deadline - time.monotonic())
 
-    def check(self, name: str) -> None:
-        """Raises where the server has stayed away too long."""
+    def check(self, what: str, lost: NotRunning) -> None:
+        """Raises where the deadline has passed, or the server has stayed away too long."""
+        if self.left_s() == 0.0:
+            raise self.timed_out(what)
         if time.monotonic() > self._give_up:
-            raise NotRunning(f"{name} cannot be followed any longer: no goodwired has answered for {PATIENCE_S:g} s")
+            raise NotRunning(f"{what}: no goodwired has answered for {PATIENCE_S:g} s") from lost
 
-    def check_deadline(self, name: str) -> None:
-        """Raises where the deadline has passed."""
-        if self._deadline is not None and time.monotonic() >= self._deadline:
-            raise TimedOut(f"{name} is not over yet")
+    def timed_out(self, what: str) -> TimedOut:
+        """What to raise at the deadline."""
+        return TimedOut(f"{what} was not over after {self._timeout_s:g} s")

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
+import numpy as np
 from google.protobuf.struct_pb2 import Struct
 from google.protobuf.timestamp_pb2 import Timestamp
 
@@ -58,6 +59,8 @@ def struct(parameters: Mapping[str, Any]) -> Struct:
 def _value(name: str, value: Any) -> str | float | bool:
     if isinstance(value, (bool, str)):
         return value
+    if isinstance(value, np.bool_):
+        return bool(value)
     if isinstance(value, Mapping) or value is None:
         raise Refused(f"`{name}` is {value!r}: give a number, a text, True or False, or a list of numbers")
     if hasattr(value, "__iter__"):
@@ -73,6 +76,13 @@ def _number(name: str, value: Any) -> float:
     if not math.isfinite(number):
         raise Refused(f"`{name}` is {value!r}: give a finite number")
     return number
+
+
+def whole_rate_hz(what: str, rate_hz: float | None) -> int:
+    """A rate as a whole number of Hz."""
+    if rate_hz is None or not rate_hz > 0 or int(rate_hz) != rate_hz:
+        raise Refused(f"{what}: give rate_hz, a whole number of Hz; it is {rate_hz!r}")
+    return int(rate_hz)
 
 
 def timestamp(time: datetime | timedelta | None, *, ahead: bool = False) -> Timestamp | None:

@@ -10,40 +10,33 @@
 from __future__ import annotations
 
 import asyncio
-import os
-import time
 import uuid
-from collections.abc import AsyncIterator, Callable, Iterable, Mapping
-from dataclasses import replace
+from collections.abc import AsyncIterator, Iterable, Mapping, Sequence
+from contextlib import aclosing, suppress
 from datetime import datetime, timedelta
 from types import TracebackType
-from typing import Any, TypeVar
+from typing import Any
 
-import grpc
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from . import _asks, _requests, _uploads
-from ._address import target
-from ._asks import Ask, Listing, Stream
-from ._errors import NotRunning, NotSupported, Refused, TimedOut, raise_typed
-from ._guard import ForkGuard
+from . import _asks, _requests
+from ._async_connection import AsyncConnection
+from ._errors import GoodwireError, NotRunning
 from ._patience import Patience
-from .results import Measurement, Outcome, Sound, measurement_of
-from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend, news_of
-from .v1 import measurement_pb2, round_pb2
-
-T = TypeVar("T")
-
-#: Is told what is new while something is waited for.
-OnNews = Callable[[News], None]
+from ._uploads import Upload
+from .client import OnNews, OnRun, no_levels, one_link
+from .recordings import Mark, Source
+from .results import Measurement, Outcome, Sound
+from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
+from .v1 import round_pb2
 
 
 class AsyncHandle:
     """A measurement that was asked for: to be followed, awaited or cancelled."""
 
-    def __init__(self, client: AsyncClient, measurement: Measurement) -> None:
-        self._client = client
+    def __init__(self, connection: AsyncConnection, measurement: Measurement) -> None:
+        self._connection = connection
         #: ``measurements/…``.
         self.name = measurement.name
         #: The bare name of the link.
@@ -51,31 +44,32 @@ class AsyncHandle:
 
     def watch(self, *, timeout_s: float | None = None) -> AsyncIterator[News | Measurement]:
         """What is new until it is over; the last is the final :class:`Measurement`."""
-        return self._client._follow(self.name, timeout_s)
+        return self._connection.follow(self.name, Patience(timeout_s))
 
     async def wait(self, *, timeout_s: float | None = None, on_news: OnNews | None = None) -> Measurement:
-        """Waits until it is over."""
-        async for news in self.watch(timeout_s=timeout_s):
-            if isinstance(news, Measurement):
-                if news.is_over:
-                    return news
-            elif on_news:
-                on_news(news)
-        raise NotRunning(f"{self.name} was not told to its end")
+        """Waits until it is over; whoever gives up here leaves it running."""
+        return await self._wait(Patience(timeout_s), on_news)
 
     async def cancel(self) -> Measurement:
         """Ends it; its sound stops at once. One that is over stays as it is."""
-        return await self._client._ask(_asks.cancel(self.name))
+        return await self._connection.ask(_asks.cancel(self.name))
+
+    async def _wait(self, patience: Patience, on_news: OnNews | None) -> Measurement:
+        async with aclosing(self._connection.follow(self.name, patience)) as told:
+            async for news in told:
+                if isinstance(news, Measurement):
+                    if news.is_over:
+                        return news
+                elif on_news:
+                    on_news(news)
+        raise NotRunning(f"{self.name} was not told to its end")
 
 
 class AsyncClient:
     """A connection to a goodwired for one event loop. Made by :func:`connect`."""
 
     def __init__(self, server: str | None = None) -> None:
-        address, options = target(server)
-        self._channel = grpc.aio.insecure_channel(address, options=options)
-        self._guard = ForkGuard()
-        self._has_answered = False
+        self._connection = AsyncConnection(server)
 
     async def __aenter__(self) -> AsyncClient:
         return self
@@ -87,26 +81,25 @@ class AsyncClient:
 
     async def close(self) -> None:
         """Ends the connection. What was asked for goes on."""
-        await self._channel.close()
+        await self._connection.close()
 
     # What there is.
 
     async def status(self) -> Status:
         """How the daemon is."""
-        return await self._ask(_asks.status())
+        return await self._connection.ask(_asks.status())
 
     async def links(self) -> tuple[Link, ...]:
         """The rig's links with their last verdict."""
-        return tuple([one async for one in self._list(_asks.links())])
+        return tuple([one async for one in self._connection.pages(_asks.links())])
 
     async def analyses(self) -> tuple[Analysis, ...]:
         """What can be measured, with every parameter."""
-        return await self._ask(_asks.analyses())
+        return await self._connection.ask(_asks.analyses())
 
     async def levels(self) -> AsyncIterator[Mapping[str, float]]:
         """Live levels of every return; no goodwired of this version has them."""
-        version = (await self.status()).version
-        raise NotSupported(f"goodwired {version} does not tell live levels: a newer one may")
+        raise no_levels(await self.status())
 
     # Measuring.
 
@@ -121,8 +114,8 @@ class AsyncClient:
     ) -> tuple[AsyncHandle, ...]:
         """As :meth:`goodwire.Client.start`."""
         request = _requests.measure(links, analysis, parameters, present=present, setup=setup)
-        started = await self._persist(_asks.measure(request))
-        return tuple(AsyncHandle(self, one) for one in started)
+        started = await self._connection.persist(_asks.measure(request))
+        return tuple(AsyncHandle(self._connection, one) for one in started)
 
     async def measure(
         self,
@@ -136,12 +129,9 @@ class AsyncClient:
         **parameters: Any,
     ) -> Measurement:
         """As :meth:`goodwire.Client.measure`."""
-        handles = await self.start(link, analysis, present=present, setup=setup, **parameters)
-        if len(handles) != 1:
-            for handle in handles:
-                await handle.cancel()
-            raise Refused(f"`{link}` means {len(handles)} links; measure_all measures several")
-        return await self._wait(handles[0], timeout_s, on_news)
+        handles = await self.start(one_link(link), analysis, present=present, setup=setup, **parameters)
+        (measurement,) = await self._wait(handles, Patience(timeout_s), on_news)
+        return measurement
 
     async def measure_all(
         self,
@@ -151,68 +141,68 @@ class AsyncClient:
         present: bool = False,
         setup: Mapping[str, str] | None = None,
         timeout_s: float | None = None,
+        on_news: OnNews | None = None,
         **parameters: Any,
     ) -> tuple[Measurement, ...]:
         """As :meth:`goodwire.Client.measure_all`."""
         handles = await self.start(links, analysis, present=present, setup=setup, **parameters)
-        return tuple(await asyncio.gather(*(self._wait(handle, timeout_s, None) for handle in handles)))
+        return await self._wait(handles, Patience(timeout_s), on_news)
 
     async def match(self, link: str, *, present: bool = False, timeout_s: float | None = None) -> Measurement:
         """As :meth:`goodwire.Client.match`."""
-        request = _requests.measure(link, "response", {}, present=present, match=True)
-        (started,) = await self._persist(_asks.measure(request))
-        return await self._wait(AsyncHandle(self, started), timeout_s, None)
+        request = _requests.measure(one_link(link), "response", {}, present=present, match=True)
+        started = await self._connection.persist(_asks.measure(request))
+        handles = [AsyncHandle(self._connection, one) for one in started]
+        (measurement,) = await self._wait(handles, Patience(timeout_s), None)
+        return measurement
 
     async def analyse(
         self,
         analysis: str,
         *,
-        sent: str | os.PathLike[str] | ArrayLike,
-        returned: str | os.PathLike[str] | ArrayLike,
-        reference: str | os.PathLike[str] | ArrayLike | None = None,
+        sent: Source,
+        returned: Source,
+        reference: Source | None = None,
         rate_hz: float | None = None,
         link: str = "",
-        match: str = "",
+        match: Measurement | str = "",
+        marks: Iterable[Mark] = (),
         timeout_s: float | None = None,
         **parameters: Any,
     ) -> Measurement:
         """As :meth:`goodwire.Client.analyse`."""
-        pieces = _uploads.pieces(
+        recordings = {"sent": sent, "returned": returned, "reference": reference}
+        upload = await asyncio.to_thread(
+            # Every sample of an array is looked at, which may take its time.
+            Upload,
             analysis,
-            {"sent": sent, "returned": returned, "reference": reference},
+            recordings,
             rate_hz=rate_hz,
             parameters=parameters,
             link=link,
             match=match,
-            request_id=str(uuid.uuid4()),
+            marks=marks,
         )
-        self._guard.check()
-        call = self._channel.stream_unary(
-            _asks.ANALYSE_PATH,
-            request_serializer=measurement_pb2.AnalyseRecordingsRequest.SerializeToString,
-            response_deserializer=measurement_pb2.AnalyseRecordingsResponse.FromString,
-        )
-        try:
-            answer = await call(pieces, timeout=timeout_s)
-        except grpc.RpcError as error:
-            raise_typed(error)
-        return await self._wait(AsyncHandle(self, measurement_of(answer.measurement)), timeout_s, None)
+        patience = Patience(timeout_s)
+        handle = AsyncHandle(self._connection, await self._connection.upload(upload, patience))
+        (measurement,) = await self._wait([handle], patience, None)
+        return measurement
 
     async def stimulus(self, analysis: str, *, rate_hz: int, **parameters: Any) -> NDArray[np.float32]:
         """The sound of an analysis, full scale = 1."""
-        pieces = self._stream(_asks.stimulus(analysis, rate_hz, parameters))
+        pieces = self._connection.stream(_asks.stimulus(analysis, rate_hz, parameters))
         return _asks.joined([piece async for piece in pieces])
 
     async def sound(self, measurement: Measurement, sound: Sound | str) -> NDArray[np.float32]:
         """A sound of a result, full scale = 1."""
         id = sound if isinstance(sound, str) else sound.id
-        return _asks.joined([piece async for piece in self._stream(_asks.sound(measurement.name, id))])
+        return _asks.joined([piece async for piece in self._connection.stream(_asks.sound(measurement.name, id))])
 
     # What was measured.
 
     async def measurement(self, name: str) -> Measurement:
         """One measurement with its curves."""
-        return await self._ask(_asks.measurement(name))
+        return await self._connection.ask(_asks.measurement(name))
 
     def results(
         self,
@@ -223,32 +213,32 @@ class AsyncClient:
         outcome: Outcome | None = None,
     ) -> AsyncIterator[Measurement]:
         """As :meth:`goodwire.Client.results`."""
-        return self._list(_asks.results(link, analysis, since, outcome))
+        return self._connection.pages(_asks.results(link, analysis, since, outcome))
 
     async def trend(
         self, link: str, analysis: str, figure: str, *, since: datetime | timedelta | None = None, **at: Any
     ) -> Trend:
         """The history of a figure."""
-        return await self._ask(_asks.trend(link, analysis, figure, at, since))
+        return await self._connection.ask(_asks.trend(link, analysis, figure, at, since))
 
     async def baselines(self) -> tuple[Baseline, ...]:
         """What later measurements are compared with."""
-        return tuple([one async for one in self._list(_asks.baselines())])
+        return tuple([one async for one in self._connection.pages(_asks.baselines())])
 
     async def set_baseline(self, measurement: Measurement | str) -> Baseline:
         """Compares later measurements of the same link and analysis with this one."""
         name = measurement if isinstance(measurement, str) else measurement.name
-        return await self._ask(_asks.set_baseline(name))
+        return await self._connection.ask(_asks.set_baseline(name))
 
     async def clear_baseline(self, link: str, analysis: str) -> None:
         """Compares with nothing any more; the measurement stays."""
-        await self._ask(_asks.clear_baseline(link, analysis))
+        await self._connection.ask(_asks.clear_baseline(link, analysis))
 
     # Rounds.
 
     async def rounds(self) -> tuple[Round, ...]:
         """The rounds with their next due dates."""
-        return await self._ask(_asks.rounds())
+        return await self._connection.ask(_asks.rounds())
 
     async def run_round(
         self,
@@ -256,148 +246,88 @@ class AsyncClient:
         *,
         present: bool = False,
         wait: bool = True,
-        on_run: Callable[[Run], None] | None = None,
+        timeout_s: float | None = None,
+        on_run: OnRun | None = None,
     ) -> Run:
         """As :meth:`goodwire.Client.run_round`."""
         request = round_pb2.RunRoundRequest(name=name, request_id=str(uuid.uuid4()), present=present)
-        run = await self._persist(_asks.run_round(request))
-        return await self._follow_run(run.name, on_run) if wait else run
+        run = await self._connection.persist(_asks.run_round(request))
+        return await self._wait_for_run(run, Patience(timeout_s), on_run) if wait else run
 
     async def run(self, name: str) -> Run:
         """One run with all its checks."""
-        return await self._ask(_asks.run(name))
+        return await self._connection.ask(_asks.run(name))
 
     def runs(self, *, round: str = "", since: datetime | timedelta | None = None) -> AsyncIterator[Run]:
         """Runs and missed due dates, newest first."""
-        return self._list(_asks.runs(round, since))
+        return self._connection.pages(_asks.runs(round, since))
 
     async def cancel_run(self, name: str) -> Run:
         """Ends a run with all its measurements."""
-        return await self._ask(_asks.cancel_run(name))
+        return await self._connection.ask(_asks.cancel_run(name))
 
     async def report(self, *names: str) -> str:
         """The page of one run, or of measurements side by side, as HTML."""
-        return b"".join([piece async for piece in self._stream(_asks.report(names))]).decode()
+        return b"".join([piece async for piece in self._connection.stream(_asks.report(names))]).decode()
 
     # The room.
 
     async def hold(self, reason: str = "") -> int:
         """The room is in use: ends what plays, plays nothing until :meth:`release`."""
-        return await self._ask(_asks.hold(reason))
+        return await self._connection.ask(_asks.hold(reason))
 
     async def release(self) -> bool:
         """Ends a hold; gives whether there was one."""
-        return await self._ask(_asks.release())
+        return await self._connection.ask(_asks.release())
 
     async def permit(self, until: datetime | timedelta | None = None, *, reason: str = "") -> datetime | None:
         """As :meth:`goodwire.Client.permit`: make sure that the room really is empty."""
-        return await self._ask(_asks.permit(until, reason))
+        return await self._connection.ask(_asks.permit(until, reason))
 
     async def withdraw_permit(self) -> bool:
         """Ends a permit; gives whether there was one."""
-        return await self._ask(_asks.withdraw_permit())
+        return await self._connection.ask(_asks.withdraw_permit())
 
     async def excuse(self, link: str, until: datetime | timedelta | None, *, reason: str = "") -> Link:
         """A link is away until then, and rounds leave it out; with None it is back."""
-        return await self._ask(_asks.excuse(link, until, reason))
+        return await self._connection.ask(_asks.excuse(link, until, reason))
 
     async def stop(self) -> int:
         """Cancels everything, silent at once; gives how many were cancelled."""
-        return await self._ask(_asks.stop())
+        return await self._connection.ask(_asks.stop())
 
-    # How it is asked.
-
-    async def _ask(self, ask: Ask[T]) -> T:
-        self._guard.check()
-        call = self._channel.unary_unary(
-            ask.path,
-            request_serializer=type(ask.request).SerializeToString,
-            response_deserializer=ask.answer.FromString,
-        )
+    async def _wait(
+        self, handles: Sequence[AsyncHandle], patience: Patience, on_news: OnNews | None
+    ) -> tuple[Measurement, ...]:
+        """Waits for all; whoever gives up, for whatever reason, leaves nothing playing."""
+        waiting = [asyncio.ensure_future(handle._wait(patience, on_news)) for handle in handles]
         try:
-            answer = await call(ask.request, timeout=ask.timeout_s)
-        except grpc.RpcError as error:
-            raise_typed(error)
-        self._has_answered = True
-        return ask.read(answer)
-
-    async def _persist(self, ask: Ask[T]) -> T:
-        """Asks again where the connection broke: the request's id makes one measurement of all tries."""
-        deadline = time.monotonic() + _requests.PATIENCE_S
-        while True:
-            try:
-                return await self._ask(ask)
-            except NotRunning:
-                if not self._has_answered or time.monotonic() > deadline:
-                    raise
-            await asyncio.sleep(_requests.PAUSE_S)
-
-    async def _list(self, listing: Listing[T]) -> AsyncIterator[T]:
-        page_token = ""
-        while True:
-            items, page_token = await self._ask(listing.page(page_token))
-            for item in items:
-                yield item
-            if not page_token:
-                return
-
-    async def _stream(self, stream: Stream[T]) -> AsyncIterator[T]:
-        self._guard.check()
-        call = self._channel.unary_stream(
-            stream.path,
-            request_serializer=type(stream.request).SerializeToString,
-            response_deserializer=stream.answer.FromString,
-        )
-        answers = call(stream.request, timeout=stream.timeout_s)
-        try:
-            async for answer in answers:
-                yield stream.read(answer)
-        except grpc.RpcError as error:
-            raise_typed(error)
-        finally:
-            # Whoever stops listening must not leave the server talking.
-            answers.cancel()
-
-    async def _wait(self, handle: AsyncHandle, timeout_s: float | None, on_news: OnNews | None) -> Measurement:
-        """Waits; whoever gives up leaves nothing playing."""
-        try:
-            return await handle.wait(timeout_s=timeout_s, on_news=on_news)
-        except (asyncio.CancelledError, TimedOut):
-            await asyncio.shield(handle.cancel())
+            return tuple(await asyncio.gather(*waiting))
+        except BaseException:
+            for one in waiting:
+                one.cancel()
+            await asyncio.shield(_cancel_all(handles))
             raise
 
-    async def _follow(self, name: str, timeout_s: float | None) -> AsyncIterator[News | Measurement]:
-        """What is new of a measurement to its end, through lost connections."""
-        patience = Patience(timeout_s)
-        while True:
-            try:
-                async for response in self._stream(replace(_asks.watch(name), timeout_s=patience.left_s())):
-                    patience.renew()
-                    if response.HasField("measurement"):
-                        measurement = measurement_of(response.measurement)
-                        yield measurement
-                        if measurement.is_over:
-                            return
-                    elif news := news_of(response):
-                        yield news
-            except NotRunning:
-                patience.check(name)
-            patience.check_deadline(name)
-            await asyncio.sleep(_requests.PAUSE_S)
-
-    async def _follow_run(self, name: str, on_run: Callable[[Run], None] | None) -> Run:
-        patience = Patience(None)
-        while True:
-            try:
-                async for run in self._stream(_asks.watch_run(name)):
-                    patience.renew()
+    async def _wait_for_run(self, run: Run, patience: Patience, on_run: OnRun | None) -> Run:
+        """Waits for a run; whoever gives up leaves nothing playing."""
+        try:
+            async with aclosing(self._connection.follow_run(run.name, patience)) as told:
+                async for run in told:
                     if on_run:
                         on_run(run)
-                    if run.is_over:
-                        return run
-            except NotRunning:
-                patience.check(name)
-            await asyncio.sleep(_requests.PAUSE_S)
+            return run
+        except BaseException:
+            with suppress(GoodwireError):
+                await asyncio.shield(self.cancel_run(run.name))
+            raise
+
+
+async def _cancel_all(handles: Iterable[AsyncHandle]) -> None:
+    for handle in handles:
+        # What is raised is why it was given up, not that the daemon is gone, too.
+        with suppress(GoodwireError):
+            await handle.cancel()
 
 
 def connect(server: str | None = None) -> AsyncClient:

@@ -15,7 +15,7 @@ from google.protobuf import json_format
 from google.protobuf.struct_pb2 import Struct
 from numpy.typing import NDArray
 
-from ._errors import Failed, UnknownName
+from ._errors import Failed, UnknownName, Unreadable
 from .v1 import measurement_pb2 as wire
 from .v1 import result_pb2 as wire_result
 
@@ -276,6 +276,8 @@ class Measurement:
 
 def measurement_of(message: wire.Measurement) -> Measurement:
     """Makes a measurement of what came over the wire."""
+    if not message.name:
+        raise Unreadable("a measurement without a name to")
     verdict = None
     if message.HasField("verdict"):
         judged = tuple(_judgement(one) for one in message.verdict.judgements)

@@ -10,6 +10,7 @@ from typing import Any
 
 from google.protobuf import json_format
 
+from ._errors import Unreadable
 from .results import Figure, Finding, Outcome, Reason, bare, figure_of, outcome_of, time_of
 from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, rig_pb2, round_pb2
 
@@ -271,6 +272,8 @@ def _parameter(message: analysis_pb2.Parameter) -> Parameter:
 
 def run_of(message: round_pb2.Run) -> Run:
     """Makes a run of what came over the wire."""
+    if not message.name:
+        raise Unreadable("a run without a name to")
     findings: dict[str, tuple[Finding, ...]] = {}
     for found in message.findings:
         finding = Finding(found.finding.id, found.finding.text)
