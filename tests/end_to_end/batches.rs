@@ -58,7 +58,8 @@ checks = [{ analysis = "level", set = { min_dbfs = -36, step_db = 6 } }, "latenc
     let daemon = Daemon::start(&format!("{clipping}{checks}"));
     let client = daemon.connect().await;
     // On the first night the clip points are not known yet, and all play alike anyway.
-    goodwire(&daemon, &["rounds", "run", "nightly"]);
+    let first = goodwire(&daemon, &["rounds", "run", "nightly"]);
+    assert_eq!(first.code, Some(0), "{}", first.err);
     let run = goodwire(&daemon, &["--json", "rounds", "run", "nightly"]).json();
     let checks = run["checks"].as_array().expect("a list");
     assert_eq!(checks.len(), 24, "{run}");
