@@ -23,13 +23,13 @@ def run(name):
             run = venue.run_round(name)
     except goodwire.GoodwireError as error:
         return goodwire.Outcome.UNMEASURED.exit_code, f"round {name} did not run: {error}"
-    lines = [f"round {name}: {run.outcome.value}" + (", simulated" if run.simulated else "")]
+    lines = [f"round {name}: {run.outcome}" + (", simulated" if run.simulated else "")]
     if run.reason:
         lines.append(run.reason.text)
     for check in run.checks:
         if check.outcome.exit_code:
             why = check.reason.text if check.reason else check.text
-            lines.append(f"{check.link}, {check.analysis}: {check.outcome.value} - {why}")
+            lines.append(f"{check.link}, {check.analysis}: {check.outcome} - {why}")
     for link, findings in run.findings.items():
         lines += [f"{link}, likely: {finding.text}" for finding in findings]
     return run.exit_code, "\n".join(lines)
