@@ -2,8 +2,8 @@
 # compiled once, and the FFTs are unusable without optimisation.
 
 .DELETE_ON_ERROR:
-.PHONY: demo build test format lint document lint-api lint-python test-rust \
-	test-python test-client bench kill-loop build-needs test-needs
+.PHONY: demo build test format lint document lint-api lint-python test-rust test-python \
+	test-python-client bench kill-loop build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
@@ -15,6 +15,7 @@ CLIENT_SOURCES = $(wildcard clients/python/*.* clients/python/src/goodwire/*.py 
 AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
+NODE = target/node
 COUNT = 1000
 
 ## Builds it, then commissioning day and three nights of a fictional venue on the simulated rig.
@@ -35,7 +36,7 @@ test: build-needs test-needs
 	$(MAKE) test-rust
 	$(MAKE) lint-python
 	$(MAKE) test-python
-	$(MAKE) test-client
+	$(MAKE) test-python-client
 
 format:
 	$(CARGO) fmt --all --check
@@ -66,12 +67,12 @@ lint-python: $(CLIENT_VENV)/built
 		$(CLIENT_VENV)/lib/python3*/site-packages/goodwire/*.py
 	@echo "Python lint: clean"
 
-# By itself: tests/python makes another package of the same name.
-test-client: $(CLIENT_VENV)/built
-	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
-
-test-python: $(VENV)/installed $(AXE) $(PROMETHEUS)
+test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
 	$(VENV)/bin/python -m pytest tests/reference tests/python
+
+# Apart, because `tests/python` makes a package of the same name from the proto files.
+test-python-client: $(CLIENT_VENV)/built
+	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
 bench: $(VENV)/installed
@@ -97,6 +98,13 @@ $(AXE):
 	@if command -v npm >/dev/null; then cd $@ \
 		&& npm pack --silent axe-core@$(AXE_VERSION) >/dev/null && tar -xzf axe-core-*.tgz; fi
 
+# What the Node client stands on, as its lock file says. As above where there is no npm.
+$(NODE): clients/node/package-lock.json
+	@mkdir -p $@
+	@if command -v npm >/dev/null; then cp clients/node/package*.json $@ \
+		&& cd $@ && npm ci --silent --no-audit --no-fund; fi
+	@touch $@
+
 # `promtool`, which checks metrics and alert rules. The package is only unpacked: installed, it would
 # start a server. Where it cannot be had, the tests that need it say SKIPPED.
 $(PROMETHEUS):
@@ -110,6 +118,7 @@ $(VENV)/installed: tests/python/requirements.txt
 	$(VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
 	@touch $@
 
+# The client with what it is tested with.
 $(CLIENT_VENV)/installed: tests/python_client/requirements.txt
 	@echo "installing Python packages into $(CLIENT_VENV):" && grep -v '^#' $<
 	python3 -m venv $(CLIENT_VENV)
