@@ -5,6 +5,8 @@ import os
 import signal
 import threading
 import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 
 import pytest
 
@@ -101,25 +103,45 @@ def test_eight_measurements_are_watched_on_one_loop(server):
     assert [one.state for one in asyncio.run(watch())] == [State.SUCCEEDED] * 8
 
 
-def test_a_forked_process_gets_a_clear_error_within_5_s_and_no_hang(server):
+@pytest.mark.parametrize("connects_anew", [False, True])
+def test_a_forked_process_gets_a_clear_error_within_5_s_and_no_hang(server, connects_anew):
+    def ask_in_the_child():
+        try:
+            (goodwire.connect(server) if connects_anew else venue).status()
+        except goodwire.GoodwireError as error:
+            return 0 if "forked" in str(error) else 2
+        finally:
+            venue.close()
+        return 1
+
     with goodwire.connect(server) as venue:
         venue.status()
         child = os.fork()
         if child == 0:
             # Nothing of pytest may run in the child: it leaves by its exit code.
-            code = 1
-            try:
-                venue.status()
-            except goodwire.GoodwireError as error:
-                code = 0 if "forked" in str(error) else 2
-            finally:
-                venue.close()
-                os._exit(code)
-        deadline = time.monotonic() + 5
-        while (ended := os.waitpid(child, os.WNOHANG))[0] == 0 and time.monotonic() < deadline:
-            time.sleep(0.05)
-        if ended[0] == 0:
-            os.kill(child, signal.SIGKILL)
-            os.waitpid(child, 0)
-        assert ended[0] == child and os.waitstatus_to_exitcode(ended[1]) == 0
+            os._exit(ask_in_the_child())
+        assert exit_code(child, 5) == 0
         assert venue.status().site == "script", "the parent goes on"
+
+
+def exit_code(child, patience_s):
+    """How a process ended; None where it had to be killed."""
+    deadline = time.monotonic() + patience_s
+    while time.monotonic() < deadline:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.05)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return None
+
+
+def test_a_spawned_process_connects_as_always(server):
+    with goodwire.connect(server) as venue, ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        assert venue.status() == pool.submit(status_of, server).result(timeout=30)
+
+
+def status_of(server):
+    with goodwire.connect(server) as venue:
+        return venue.status()

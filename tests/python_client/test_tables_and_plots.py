@@ -62,15 +62,17 @@ class Tags(html.parser.HTMLParser):
 
 
 def test_the_notebook_shows_a_small_table_with_everything_escaped():
+    at = {"to_hz": 63, "frequency_hz": 27.123456789, "from_hz": 20}
     message = goodwire.v1.measurement_pb2.Measurement(
         name="measurements/1",
         link="links/<script>alert(1)</script>",
         analysis="latency",
         state="SUCCEEDED",
-        figures=[{"id": "<b>gain", "value": 1.0, "unit": "dB & more"}] * 20,
+        figures=[{"id": "<b>gain", "value": 1.0, "unit": "dB & more", "at": at}] * 20,
         findings=[{"id": "x", "text": "<img src=x>"}],
     )
     page = Tags()
     page.feed(goodwire.results.measurement_of(message)._repr_html_())
     assert page.tags == {"table", "caption", "tr", "td"}
+    assert "20 to 63 Hz, frequency_hz 27.123" in page.text
     assert "<b>gain" in page.text and "and 8 more" in page.text and "<img src=x>" in page.text

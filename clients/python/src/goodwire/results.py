@@ -370,8 +370,8 @@ def bare(name: str) -> str:
 
 
 def place_of(message: Struct) -> MappingProxyType[str, Any]:
-    """The fields of a Struct; cannot be written to."""
-    return MappingProxyType(json_format.MessageToDict(message))
+    """The fields of a Struct by name, since the wire has no order; cannot be written to."""
+    return MappingProxyType(dict(sorted(json_format.MessageToDict(message).items())))
 
 
 def time_of(message: Any, name: str) -> datetime | None:
