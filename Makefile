@@ -12,6 +12,7 @@ VENV = target/venv
 AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
+NODE = target/node
 COUNT = 1000
 
 ## Builds it, then commissioning day and three nights of a fictional venue on the simulated rig.
@@ -53,7 +54,7 @@ test-rust:
 	$(CARGO) build --release --locked --workspace
 	$(CARGO) test --release --locked --workspace --no-fail-fast
 
-test-python: $(VENV)/installed $(AXE) $(PROMETHEUS)
+test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
 	$(VENV)/bin/python -m pytest tests/reference tests/python
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
@@ -79,6 +80,13 @@ $(AXE):
 	@mkdir -p $@
 	@if command -v npm >/dev/null; then cd $@ \
 		&& npm pack --silent axe-core@$(AXE_VERSION) >/dev/null && tar -xzf axe-core-*.tgz; fi
+
+# What the Node client stands on, as its lock file says. As above where there is no npm.
+$(NODE): clients/node/package-lock.json
+	@mkdir -p $@
+	@if command -v npm >/dev/null; then cp clients/node/package*.json $@ \
+		&& cd $@ && npm ci --silent --no-audit --no-fund; fi
+	@touch $@
 
 # `promtool`, which checks metrics and alert rules. The package is only unpacked: installed, it would
 # start a server. Where it cannot be had, the tests that need it say SKIPPED.

@@ -1,6 +1,6 @@
 //! Measuring: from a request to a stored result, in one direction.
 //!
-//! `request` checks and makes jobs, `queue` holds them, `conductor` plays one batch of equal jobs
+//! `request` checks and makes jobs (`levels` says how loud), `queue` holds them, `conductor` plays one batch of equal jobs
 //! at a time, a `worker` a job drives its plugin, `complete` judges and stores, `watch` tells.
 
 pub mod ask;
@@ -9,6 +9,7 @@ pub mod complete;
 pub mod conductor;
 pub mod feed;
 pub mod job;
+mod levels;
 pub mod matched;
 pub mod overheard;
 pub mod queue;

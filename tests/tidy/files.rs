@@ -6,11 +6,12 @@ use std::{
 };
 
 /// Folders that hold nothing of ours.
-const NOT_OURS: [&str; 6] = [
+const NOT_OURS: [&str; 7] = [
     "target",
     ".git",
     ".venv",
     "__pycache__",
+    "node_modules",
     ".pytest_cache",
     "demo-output",
 ];

@@ -4,21 +4,19 @@ use std::sync::Arc;
 
 use goodwire_proto::{
     plugin::v1::{FieldViolation, OpenRequest, open_request::Mode},
-    v1::{
-        MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State, note::Level,
-    },
+    v1::{MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State},
 };
-use prost_types::{Struct, Value, value::Kind};
+use prost_types::Struct;
 
 use super::{
-    complete::{Desk, note},
+    complete::Desk,
     job::{Fate, Job, bare},
     matched, setup,
 };
 use crate::{
     config::LinkConfig,
     names,
-    plugins::{Limits, PluginEntry, PluginError, Session, check_parameters},
+    plugins::{Limits, PluginEntry, PluginError, Session},
     refusal::{Refusal, Violation},
     safety,
     store::{self, StoreError},
@@ -50,10 +48,7 @@ impl Desk {
         let given = request.parameters.clone().unwrap_or_default();
         let checked = found.as_ref().map(|found| {
             self.check_match(request, found, &mut wrong);
-            links
-                .iter()
-                .map(|link| self.checked(found, &given, link, &mut wrong))
-                .collect()
+            self.checked(found, &given, &links, &mut wrong)
         });
         if !wrong.is_empty() {
             wrong.dedup();
@@ -61,7 +56,7 @@ impl Desk {
         }
         self.permit(request.present)?;
         let found = found.expect("an unknown analysis is among what is wrong");
-        let checked: Vec<(Struct, Vec<Note>)> = checked.expect("found above");
+        let checked = checked.expect("found above");
         let jobs = links
             .into_iter()
             .zip(checked)
@@ -143,79 +138,6 @@ impl Desk {
             let text = "a match compares with the reference, and the rig has none: add [reference]";
             wrong.push(Violation::new("match", text));
         }
-    }
-
-    /// Completes the parameters for a link: defaults are lowered to what its send may play,
-    /// explicit levels above it are refused.
-    fn checked(
-        &self,
-        found: &Found,
-        given: &Struct,
-        link: &LinkConfig,
-        wrong: &mut Vec<Violation>,
-    ) -> (Struct, Vec<Note>) {
-        let mut parameters = match check_parameters(&found.schema, given) {
-            Ok(parameters) => parameters,
-            Err(violations) => {
-                wrong.extend(violations.into_iter().map(of_parameter));
-                return Default::default();
-            }
-        };
-        let mut notes = Vec::new();
-        let ceiling_dbfs = self.config.send_ceiling_dbfs(link.send);
-        for parameter in found.schema.iter().filter(|parameter| parameter.level) {
-            let Some(value) = parameters.fields.get_mut(&parameter.id) else {
-                continue;
-            };
-            let Some(level_dbfs) = greatest(value) else {
-                continue;
-            };
-            if given.fields.contains_key(&parameter.id) {
-                if level_dbfs > ceiling_dbfs {
-                    let text = format!(
-                        "{level_dbfs} dBFS is above the {ceiling_dbfs} dBFS that the send of link \
-                         '{}' may play at most",
-                        link.name
-                    );
-                    wrong.push(Violation::new(format!("parameters.{}", parameter.id), text));
-                }
-                continue;
-            }
-            let (allowed_dbfs, why) = self.default_ceiling(parameter, link, ceiling_dbfs);
-            if level_dbfs > allowed_dbfs {
-                lower(value, allowed_dbfs);
-                let text = format!(
-                    "{} was lowered from {level_dbfs} to {allowed_dbfs:.2} dBFS: {why}",
-                    parameter.id
-                );
-                notes.push(note(Level::Info, "level-lowered", text));
-            }
-        }
-        (parameters, notes)
-    }
-
-    /// How loud a level may be that nobody asked for.
-    fn default_ceiling(
-        &self,
-        parameter: &Parameter,
-        link: &LinkConfig,
-        ceiling_dbfs: f64,
-    ) -> (f64, &'static str) {
-        // Searching for the clip point must be free to find it again; all else stays clear of it.
-        let clip = (parameter.id == "level_dbfs")
-            .then(|| self.last_clip_point_dbfs(link))
-            .flatten();
-        match clip.map(|clip_dbfs| clip_dbfs - safety::CLIP_MARGIN_DB) {
-            Some(clear_dbfs) if clear_dbfs < ceiling_dbfs => {
-                (clear_dbfs, "20 dB below the link's last clip point")
-            }
-            _ => (ceiling_dbfs, "the most that its send may play"),
-        }
-    }
-
-    fn last_clip_point_dbfs(&self, link: &LinkConfig) -> Option<f64> {
-        let simulated = self.config.interface.backend.is_simulated();
-        safety::last_clip_point_dbfs(&self.store, &link.name, simulated)
     }
 
     /// The match of a link that is in force. One of the simulated rig says nothing of hardware.
@@ -376,22 +298,4 @@ pub fn accepted(job: &Job) -> Result<(), Refusal> {
 #[must_use]
 pub fn of_parameter(violation: FieldViolation) -> Violation {
     Violation::new(format!("parameters.{}", violation.field), violation.text)
-}
-
-/// The greatest number of a parameter's value; `None` where it has none.
-fn greatest(value: &Value) -> Option<f64> {
-    match &value.kind {
-        Some(Kind::NumberValue(number)) => Some(*number),
-        Some(Kind::ListValue(list)) => list.values.iter().filter_map(greatest).reduce(f64::max),
-        _ => None,
-    }
-}
-
-/// Lowers every number of a parameter's value to `most`.
-fn lower(value: &mut Value, most: f64) {
-    match &mut value.kind {
-        Some(Kind::NumberValue(number)) => *number = number.min(most),
-        Some(Kind::ListValue(list)) => list.values.iter_mut().for_each(|one| lower(one, most)),
-        _ => {}
-    }
 }

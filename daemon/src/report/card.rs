@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use goodwire_proto::v1::{
-    Measurement, RunCheck, measurement::State, note::Level, verdict::Outcome,
+    Finding, Measurement, RunCheck, measurement, note::Level, run::State, verdict::Outcome,
 };
 
 use super::{
@@ -21,6 +21,9 @@ pub(super) struct Link<'a> {
     subjects: Vec<(usize, &'a Subject)>,
     /// Checks that have no measurement: they were refused.
     refused: Vec<&'a RunCheck>,
+    /// Likely causes: what a run found looking at all its measurements together, else what each of
+    /// them tells by itself.
+    findings: Vec<&'a Finding>,
 }
 
 /// The links of a report, in the order in which they are first met.
@@ -34,6 +37,24 @@ pub(super) fn links(report: &Report) -> Vec<Link<'_>> {
     for check in checks.filter(|check| check.measurement.is_empty()) {
         at(&mut links, &check.link).refused.push(check);
     }
+    match report
+        .run
+        .as_ref()
+        .filter(|run| run.state() == State::Ended)
+    {
+        Some(run) => {
+            for found in &run.findings {
+                let link = at(&mut links, &found.link);
+                link.findings.extend(&found.finding);
+            }
+        }
+        None => {
+            for link in &mut links {
+                let measured = link.subjects.iter().map(|(_, one)| &one.measurement);
+                link.findings = measured.flat_map(|one| &one.findings).collect();
+            }
+        }
+    }
     links
 }
 
@@ -44,6 +65,7 @@ fn at<'a, 'b>(links: &'b mut Vec<Link<'a>>, name: &'a str) -> &'b mut Link<'a> {
             name,
             subjects: Vec::new(),
             refused: Vec::new(),
+            findings: Vec::new(),
         });
         links.len() - 1
     });
@@ -83,11 +105,7 @@ impl Link<'_> {
     /// Its findings, each once.
     pub(super) fn findings(&self) -> Vec<&str> {
         let mut texts: Vec<&str> = Vec::new();
-        let found = self
-            .subjects
-            .iter()
-            .flat_map(|(_, one)| &one.measurement.findings);
-        for finding in found {
+        for finding in &self.findings {
             if !texts.contains(&finding.text.as_str()) {
                 texts.push(&finding.text);
             }
@@ -141,7 +159,7 @@ pub(crate) fn sayings(measurement: &Measurement) -> Vec<String> {
         .collect();
     judgements.sort_by_key(|one| std::cmp::Reverse(Mark::of_outcome(one.outcome())));
     let judged = judgements.into_iter().map(|one| one.text.clone());
-    if measurement.state() == State::Succeeded {
+    if measurement.state() == measurement::State::Succeeded {
         return judged.collect();
     }
     // The judge can only repeat it.

@@ -17,9 +17,6 @@ pub struct Fault {
 }
 
 const LATENCY: &str = "\"latency\"";
-/// At a level of its own: by default each link is played to 20 dB below its own clip point, and
-/// links whose levels differ are not played to together, so that none can be heard by another.
-const LATENCY_TOGETHER: &str = r#"{ analysis = "latency", set = { level_dbfs = -30 } }"#;
 pub const LEVEL: &str =
     r#"{ analysis = "level", set = { min_dbfs = -42, max_dbfs = 0, step_db = 3 } }"#;
 pub const RESPONSE: &str = r#"{ analysis = "response", set = { duration_s = 2 } }"#;
@@ -213,7 +210,7 @@ pub const FAULTS: &[Fault] = &[
     ),
     fault(
         "a receiver hears its neighbour on top of its own sound",
-        &[LATENCY_TOGETHER],
+        &[LATENCY],
         &[&[
             ("lectern", "hears", "\"riser\""),
             ("lectern", "hears_db", "-20.0"),
@@ -222,7 +219,7 @@ pub const FAULTS: &[Fault] = &[
     ),
     fault(
         "exchanged receivers, timed",
-        &[LATENCY_TOGETHER],
+        &[LATENCY],
         EXCHANGED,
         &["lectern neighbours-sound", "riser neighbours-sound"],
     ),

@@ -1,6 +1,6 @@
 //! A link that carries the transmitter's clock to the receiver's output does not run off.
 
-use super::{Evidence, interface_clock};
+use super::{Evidence, disturbed::unsteady, interface_clock};
 use crate::judge::{
     findings::evidence::Link,
     interval::{Interval, Standing},
@@ -21,8 +21,12 @@ pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     ))
 }
 
-/// By how much the link runs off, where it did not do so when its baseline was made.
+/// By how much the link runs off, where it did not do so when its baseline was made. Steps of its
+/// delay pass for a clock that runs off: of a link that finds its time anew nothing is said.
 pub(super) fn off_ppm(link: &Link<'_>) -> Option<f64> {
+    if unsteady(link).is_some() {
+        return None;
+    }
     let skew = Interval::of(link.figure("skew")?)?;
     let is_off = skew.against(Some(-STEADY_PPM), Some(STEADY_PPM)) == Standing::Outside;
     let is_new = !link.stayed("skew", STEADY_PPM);
@@ -44,5 +48,14 @@ mod tests {
         assert_eq!(ids(&now().against(skew(0.1))), ["link-clock"]);
         assert_eq!(ids(&now().against(skew(29.5))), [""; 0]);
         assert_eq!(ids(&seen("lectern", "latency", skew(0.5))), [""; 0]);
+    }
+
+    #[test]
+    fn of_a_link_whose_delay_steps_no_clock_is_told() {
+        let stepping = vec![figure("skew", 4.0, 0.1), figure("jitter", 2.0, 0.01)];
+        assert_eq!(
+            ids(&seen("lectern", "latency", stepping)),
+            ["resynchronises"]
+        );
     }
 }
