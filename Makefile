@@ -2,13 +2,14 @@
 # compiled once, and the FFTs are unusable without optimisation.
 
 .DELETE_ON_ERROR:
-.PHONY: demo build test format lint document lint-api test-rust test-python bench kill-loop \
-	build-needs test-needs
+.PHONY: demo build test format lint document lint-api test-rust test-python \
+	test-python-client bench kill-loop build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
 CARGO = cargo
 VENV = target/venv
+CLIENT_VENV = target/client-venv
 AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
@@ -32,6 +33,7 @@ test: build-needs test-needs
 	$(MAKE) document
 	$(MAKE) test-rust
 	$(MAKE) test-python
+	$(MAKE) test-python-client
 
 format:
 	$(CARGO) fmt --all --check
@@ -56,6 +58,10 @@ test-rust:
 
 test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
 	$(VENV)/bin/python -m pytest tests/reference tests/python
+
+# Apart, because `tests/python` makes a package of the same name from the proto files.
+test-python-client: $(CLIENT_VENV)/installed
+	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
 bench: $(VENV)/installed
@@ -99,4 +105,13 @@ $(VENV)/installed: tests/python/requirements.txt
 	@echo "installing Python packages into $(VENV):" && grep -v '^#' $<
 	python3 -m venv $(VENV)
 	$(VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	@touch $@
+
+# The client as its users install it, anew whenever it changed.
+$(CLIENT_VENV)/installed: tests/python_client/requirements.txt \
+		$(wildcard clients/python/*.* clients/python/src/goodwire/*.py proto/goodwire/v1/*.proto)
+	@echo "installing the Python client into $(CLIENT_VENV), with:" && grep -v '^#' $<
+	python3 -m venv $(CLIENT_VENV)
+	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --force-reinstall --no-deps clients/python
 	@touch $@

@@ -6,7 +6,6 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timezone
-from enum import Enum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +15,7 @@ from google.protobuf.struct_pb2 import Struct
 from numpy.typing import NDArray
 
 from ._errors import Failed, UnknownName, Unreadable
+from ._words import Word, with_uncertainty
 from .v1 import measurement_pb2 as wire
 from .v1 import result_pb2 as wire_result
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Place = Mapping[str, float | str | bool]
 
 
-class State(str, Enum):
+class State(Word):
     """Where in its life a measurement is."""
 
     QUEUED = "QUEUED"
@@ -39,7 +39,7 @@ class State(str, Enum):
     UNKNOWN = "UNKNOWN"
 
 
-class Outcome(str, Enum):
+class Outcome(Word):
     """What limits and baseline say."""
 
     #: No limit applies.
@@ -74,7 +74,7 @@ class Figure:
 
     def __str__(self) -> str:
         if self.uncertainty is not None:
-            return f"{self.value:g} ± {self.uncertainty:.2g} {self.unit}".rstrip()
+            return f"{with_uncertainty(self.value, self.uncertainty)} {self.unit}".rstrip()
         if self.low is not None and self.high is not None:
             return f"{self.value:g} ({self.low:g} to {self.high:g}) {self.unit}".rstrip()
         return f"{self.value:g} {self.unit}".rstrip()
