@@ -268,6 +268,11 @@ class Measurement:
             raise UnknownName(f"{self.name} has no curves")
         return self.curves[0].plot()
 
+    def __str__(self) -> str:
+        from ._tables import measurement_text
+
+        return measurement_text(self)
+
     def _repr_html_(self) -> str:
         from ._tables import measurement_html
 
