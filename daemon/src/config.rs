@@ -4,6 +4,7 @@
 //! `toml` with `serde` would report the first mistake alone, so the spanned tables are read here
 //! key by key: a wrong value is noted, replaced by a default, and reading goes on.
 
+mod declared;
 mod interface;
 mod limits;
 mod links;
@@ -22,6 +23,7 @@ mod tests;
 
 use std::{net::ToSocketAddrs, path::Path};
 
+use goodwire_proto::v1::Analysis;
 use toml::de::DeTable;
 
 pub use messages::{
@@ -59,11 +61,12 @@ send = 1
 return = 1"#;
 
 impl Config {
-    /// Reads and checks a configuration file.
+    /// Reads and checks a configuration file. Limits are held against what the installed
+    /// `analyses` say they can give.
     ///
     /// # Errors
     /// [`ConfigErrors`] with every mistake, or saying why the file cannot be read.
-    pub fn load(path: &Path) -> Result<Self, ConfigErrors> {
+    pub fn load(path: &Path, analyses: &[Analysis]) -> Result<Self, ConfigErrors> {
         let file = path.display().to_string();
         let unreadable = |text| ConfigErrors::Unreadable {
             file: file.clone(),
@@ -71,7 +74,7 @@ impl Config {
         };
         let bytes = std::fs::read(path).map_err(|error| unreadable(error.to_string()))?;
         match String::from_utf8(bytes) {
-            Ok(text) => Self::parse(&text, &file),
+            Ok(text) => Self::parse(&text, &file, analyses),
             Err(error) => {
                 let at = error.utf8_error().valid_up_to();
                 let text = String::from_utf8_lossy(error.as_bytes()).into_owned();
@@ -86,11 +89,12 @@ impl Config {
         }
     }
 
-    /// Checks the text of a configuration; `file_name` is for the messages.
+    /// Checks the text of a configuration; `file_name` is for the messages, `analyses` are those
+    /// that are installed.
     ///
     /// # Errors
     /// [`ConfigErrors::Mistakes`] with every mistake.
-    pub fn parse(text: &str, file_name: &str) -> Result<Self, ConfigErrors> {
+    pub fn parse(text: &str, file_name: &str, analyses: &[Analysis]) -> Result<Self, ConfigErrors> {
         let (table, errors) = DeTable::parse_recoverable(text);
         let mistakes = Mistakes::default();
         wiring::note_writing(&errors, &mistakes);
@@ -100,7 +104,7 @@ impl Config {
             None
         } else {
             let file = Section::new("", table.get_ref(), 0..0, &mistakes);
-            read_file(&file, text)
+            read_file(&file, text, analyses)
         };
         let mistakes = mistakes.place(text);
         match config {
@@ -114,7 +118,7 @@ impl Config {
 }
 
 /// Reads everything; what it gives counts only where no mistake was noted.
-fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
+fn read_file(file: &Section<'_>, text: &str, analyses: &[Analysis]) -> Option<Config> {
     let right = "a name for the site, such as site = \"lantern-cellar\"";
     let site = file.need("site", file.text("site", right), right);
     let interface = interface::read(file);
@@ -125,7 +129,7 @@ fn read_file(file: &Section<'_>, text: &str) -> Option<Config> {
     let reference = links::read_reference(file);
     let links = links::read_links(file, rate_hz, is_simulated);
     let safety = links::read_safety(file, is_simulated);
-    let limits = limits::read(file, &links);
+    let limits = limits::read(file, &links, analyses);
     let rounds = rounds::read(file, &links);
     let keep_curves_days = read_store(file);
     let messages = messages::read(file);

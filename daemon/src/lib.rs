@@ -3,6 +3,7 @@
 pub mod audio;
 pub mod clock;
 pub mod config;
+pub mod dbu;
 pub mod interface;
 pub mod judge;
 pub mod measure;

@@ -11,7 +11,7 @@ use goodwired::{
     config::Config,
     page::PageListener,
     places,
-    plugins::host_beside_daemon,
+    plugins::{Registry, host_beside_daemon},
     run::{Start, run},
     serve::Listener,
     store::Store,
@@ -44,7 +44,13 @@ fn main() -> ExitCode {
 }
 
 fn start(arguments: Arguments) -> anyhow::Result<()> {
-    let config = Config::load(&arguments.config)?;
+    let plugin_dirs = arguments
+        .plugins
+        .map_or_else(places::plugin_folders, |dir| vec![dir]);
+    let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
+    // Before the configuration, whose limits name figures that only the plugins know.
+    let registry = Registry::scan(&plugin_dirs, &host);
+    let config = Config::load(&arguments.config, &registry.analyses())?;
     let clock = Arc::new(SystemClock);
     let state_dir = arguments.state.unwrap_or_else(places::state_folder);
     let store = Store::open(&state_dir, clock.clone())?;
@@ -58,15 +64,10 @@ fn start(arguments: Arguments) -> anyhow::Result<()> {
     let page = page.transpose()?;
     let page_url = page.as_ref().map(PageListener::url);
     let urls: Vec<String> = listeners.iter().map(Listener::url).collect();
-    let plugin_dirs = arguments
-        .plugins
-        .map_or_else(places::plugin_folders, |dir| vec![dir]);
-    let host = host_beside_daemon().context("goodwire-plugin-host was not found")?;
     let start = Start {
         config,
         store,
-        plugin_dirs,
-        host,
+        registry,
         spool_dir: state_dir,
         listeners,
         page,

@@ -13,6 +13,7 @@ mod runner;
 mod schedule;
 mod trends;
 mod watch;
+mod window;
 
 #[cfg(test)]
 mod tests;

@@ -17,6 +17,7 @@ use crate::{
     plugins::Registry,
     rounds::{self, Rounds},
     serve::{self, Listener, Services},
+    status,
     store::Store,
 };
 
@@ -41,10 +42,8 @@ pub struct Start {
     pub config: Config,
     /// The opened store.
     pub store: Store,
-    /// Folders with plugin libraries.
-    pub plugin_dirs: Vec<PathBuf>,
-    /// The plugin host's binary.
-    pub host: PathBuf,
+    /// The plugins that were found.
+    pub registry: Registry,
     /// Where uploads are kept until they are read.
     pub spool_dir: PathBuf,
     /// Where clients reach the daemon.
@@ -64,19 +63,21 @@ pub async fn run(
     ending: CancellationToken,
     ready: impl FnOnce(),
 ) -> anyhow::Result<()> {
-    let registry = Arc::new(Registry::scan(&start.plugin_dirs, &start.host));
     let opener: Opener = interface::opener(&start.config);
     let ceilings = interface::ceilings(&start.config);
     let desk = Arc::new(Desk {
         config: Arc::new(start.config),
         store: start.store,
-        registry,
+        registry: Arc::new(start.registry),
         watchers: Watchers::default(),
         queue: Queue::default(),
         spool_dir: start.spool_dir,
         clock: start.clock,
         message_counts: rounds::MessageCounts::default(),
     });
+    for text in status::limits_without_analysis(&desk) {
+        tracing::warn!("{text}");
+    }
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));

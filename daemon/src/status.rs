@@ -1,12 +1,14 @@
 //! The state of daemon, interface, rig and plugins, as one message.
 
+use std::collections::BTreeSet;
+
 use goodwire_proto::v1::{
     HoldState, Interface, Note, Reference, Status, interface::State, note::Level,
 };
 
 use crate::{
     audio::{TimeSource, engine::EngineStatus},
-    config::{Backend, SimulatedTime},
+    config::{Backend, SimulatedTime, nearest},
     measure::complete::{Desk, note},
     safety,
     store::StoreError,
@@ -109,6 +111,9 @@ fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
     if let Some(text) = unconnected(&desk.config.interface.backend) {
         say(Level::Warning, "nothing-connected", text);
     }
+    for text in limits_without_analysis(desk) {
+        say(Level::Warning, "limit-without-analysis", text);
+    }
     let Some(shape) = &engine.shape else {
         return notes;
     };
@@ -125,6 +130,27 @@ fn notes(desk: &Desk, engine: &EngineStatus) -> Vec<Note> {
         say(Level::Info, "two-clocks", text.into());
     }
     notes
+}
+
+/// What is said of each analysis that limits name and no plugin provides: it may still be installed.
+#[must_use]
+pub fn limits_without_analysis(desk: &Desk) -> Vec<String> {
+    let installed = desk.registry.analyses();
+    let names = || {
+        let names = installed.iter();
+        names.map(|one| one.name.trim_start_matches("analyses/"))
+    };
+    let limits = desk.config.limits.iter();
+    let wanted: BTreeSet<&str> = limits.map(|limit| limit.analysis.as_str()).collect();
+    let missing = wanted
+        .into_iter()
+        .filter(|id| !names().any(|name| name == *id));
+    let told = missing.map(|id| {
+        let meant = nearest(id, names()).map(|near| format!("; did you mean \"{near}\"?"));
+        let meant = meant.unwrap_or_default();
+        format!("a [[limit]] names the analysis \"{id}\", which is not installed{meant}")
+    });
+    told.collect()
 }
 
 /// What a JACK configuration leaves without any connection; `None` where all is listed.

@@ -5,6 +5,7 @@ mod asking;
 mod baselines;
 mod batches;
 mod commissioning;
+mod declared;
 mod faults;
 mod kills;
 mod life;

@@ -45,6 +45,7 @@ impl Plugin for Panics {
                 summary: "Panics where its parameter says.".into(),
                 parameters: vec![place],
                 plays: true,
+                ..Default::default()
             }],
         }
     }

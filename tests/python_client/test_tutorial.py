@@ -1,4 +1,4 @@
-"""Runs docs/python.md as a reader would: its configuration, then its blocks in order; what it shows is what is printed."""
+"""Runs docs/python.md as a reader would: its configuration, then its blocks; what it shows is what is printed."""
 
 import contextlib
 import io
@@ -44,6 +44,10 @@ def test_ten_lines_with_only_the_read_me_give_a_verdict(reader, capsys):
     page = (ROOT / "clients" / "python" / "README.md").read_text()
     code = re.search(r"^```python\n(.*?)^```", page, re.S | re.M)[1]
     assert len(code.splitlines()) <= 10
-    exec(compile(code, "clients/python/README.md", "exec"), {"__name__": "__main__"})
+    names = {"__name__": "__main__"}
+    exec(compile(code, "clients/python/README.md", "exec"), names)
     latency_ms = re.fullmatch(r"PASS ([\d.]+) ± \S+ ms\n", capsys.readouterr().out)[1]
     assert float(latency_ms) == pytest.approx(3.1, abs=0.001)
+    head, first, *_ = str(names["measurement"]).splitlines()
+    assert head == "latency of lectern: ✓ pass, simulated"
+    assert first == f"  latency: {names['measurement'].figures[0]}"

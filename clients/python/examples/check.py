@@ -18,7 +18,8 @@ def check(link, analysis):
         measurement = venue.measure(link, analysis, timeout_s=120)
     bad = [one for one in verdict_of(measurement) if one.outcome is measurement.outcome]
     said = measurement.reason.text if measurement.reason else "; ".join(one.text for one in bad)
-    print(f"{link} {analysis}: {measurement.outcome} - {said or 'it has no limit'}")
+    simulated = ", simulated" if measurement.simulated else ""
+    print(f"{link} {analysis}: {measurement.outcome}{simulated} - {said or 'it has no limit'}")
     return measurement.exit_code
 
 

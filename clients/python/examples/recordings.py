@@ -58,6 +58,7 @@ if __name__ == "__main__":
             case ["analyse", sent_path, returned_path]:
                 for figure in analyse(venue, sent_path, returned_path).figures:
                     band = "{from_hz:g} to {to_hz:g} Hz".format(**figure.at) if "from_hz" in figure.at else ""
-                    print(f"{figure.id:12} {figure.value:9.3f} ± {figure.uncertainty:.3f} {figure.unit:3} {band}".rstrip())
+                    value = f"{figure.value:9.3f} ± {figure.uncertainty:.3f} {figure.unit:3}"
+                    print(f"{figure.id:12} {value} {band}".rstrip())
             case _:
                 sys.exit(__doc__)

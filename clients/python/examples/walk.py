@@ -46,6 +46,8 @@ def said(stops):
 def walk(link, present):
     stops = []
     with goodwire.connect() as venue:
+        if venue.status().simulated:
+            print("simulated: this tells nothing about a real link")
         print(f"{'metres':>8} {'gain (dB)':>10} {'jitter (ms)':>12}  outcome", flush=True)
         print("metres: ", end="", file=sys.stderr, flush=True)
         for line in map(str.strip, sys.stdin):

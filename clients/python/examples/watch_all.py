@@ -32,7 +32,8 @@ async def main(analysis, present):
     print(file=sys.stderr)
     for one in measured:
         figures = ", ".join(f"{figure.id} {figure.value:.3f} {figure.unit}".rstrip() for figure in one.figures)
-        print(f"{one.link:14} {one.outcome:10} {one.reason.text if one.reason else figures}")
+        simulated = "simulated: " if one.simulated else ""
+        print(f"{one.link:14} {one.outcome:10} {simulated}{one.reason.text if one.reason else figures}")
     return max((one.exit_code for one in measured), key=(0, 1, 3, 2).index)
 
 

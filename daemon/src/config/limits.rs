@@ -2,7 +2,10 @@
 
 use std::collections::BTreeMap;
 
+use goodwire_proto::v1::Analysis;
+
 use super::{
+    declared,
     links::LinkDraft,
     masks,
     nearest::nearest,
@@ -16,13 +19,19 @@ const ANALYSIS: &str = "the id of an analysis, such as \"response\"";
 const HORIZON_WEEKS_MAX: f64 = 52.0;
 const AT: &str = "numbers and texts by name, such as at = { from_hz = 125, to_hz = 250 }";
 
-/// Reads all limits; the wrong ones are noted.
-pub(super) fn read(file: &Section<'_>, links: &[LinkDraft<'_>]) -> Vec<LimitConfig> {
+/// Reads all limits; the wrong ones are noted, also those of what no installed analysis gives.
+pub(super) fn read(
+    file: &Section<'_>,
+    links: &[LinkDraft<'_>],
+    analyses: &[Analysis],
+) -> Vec<LimitConfig> {
+    let read_one = |section: &Section<'_>| {
+        let limit = read_limit(section, links);
+        declared::check(section, &limit, analyses);
+        limit
+    };
     let sections = file.sections("limit", "[[limit]]");
-    sections
-        .iter()
-        .map(|section| read_limit(section, links))
-        .collect()
+    sections.iter().map(read_one).collect()
 }
 
 fn read_limit(section: &Section<'_>, links: &[LinkDraft<'_>]) -> LimitConfig {

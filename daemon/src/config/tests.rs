@@ -7,7 +7,7 @@ use super::*;
 
 /// The mistakes of a text, each as `LINE:COLUMN wrong`.
 fn mistakes(text: &str) -> Vec<String> {
-    match Config::parse(text, "rig.toml") {
+    match Config::parse(text, "rig.toml", &[]) {
         Ok(config) => panic!("no mistake was found in {config:?}"),
         Err(ConfigErrors::Mistakes { mistakes, .. }) => mistakes
             .iter()

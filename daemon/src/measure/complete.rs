@@ -19,6 +19,7 @@ use super::{
 use crate::{
     clock::SharedClock,
     config::Config,
+    dbu::id_in_dbu,
     judge,
     plugins::{PluginError, Registry},
     rounds::MessageCounts,
@@ -184,17 +185,13 @@ impl Desk {
         let told: Vec<Figure> = measurement
             .figures
             .iter()
-            .filter(|figure| {
-                matches!(
-                    figure.id.as_str(),
-                    "clip_point" | "compression_point" | "unclipped_to"
-                )
-            })
-            .map(|figure| Figure {
-                id: format!("{}_dbu", figure.id),
-                value: figure.value.map(|value| value + offset_db),
-                unit: "dBu".into(),
-                ..figure.clone()
+            .filter_map(|figure| {
+                Some(Figure {
+                    id: id_in_dbu(&figure.id)?,
+                    value: figure.value.map(|value| value + offset_db),
+                    unit: "dBu".into(),
+                    ..figure.clone()
+                })
             })
             .collect();
         measurement.figures.extend(told);

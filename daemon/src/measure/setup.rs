@@ -48,7 +48,7 @@ mod tests {
         let text = "site = \"x\"\n[interface]\nbackend = \"simulated\"\nrate = 48000\n\
                     [[link]]\nname = \"a\"\n\
                     send = 1\nreturn = 1\n[link.setup]\ninput = \"mic\"\nchannel = \"2\"\n";
-        let mut links = Config::parse(text, "rig.toml").unwrap().links;
+        let mut links = Config::parse(text, "rig.toml", &[]).unwrap().links;
         let mut wrong = Vec::new();
         put_over(&mut links, &setup(&[("input", "line")]), &mut wrong);
         let expected = setup(&[("channel", "2"), ("input", "line")]);

@@ -8,6 +8,7 @@ use goodwire_proto::{
 };
 
 use super::{
+    outcome::{AT_COUNT_MAX, check_unit},
     parameters,
     words::{is_kebab_case, is_snake_case},
 };
@@ -16,6 +17,8 @@ use super::{
 const ANALYSIS_COUNT_MAX: usize = 64;
 /// Most parameters of an analysis.
 const PARAMETER_COUNT_MAX: usize = 128;
+/// Most figures or curves that an analysis declares.
+const OUTCOME_COUNT_MAX: usize = 256;
 /// Most choices of a parameter.
 const CHOICE_COUNT_MAX: usize = 128;
 /// Most bytes of a text.
@@ -78,6 +81,37 @@ fn check_analysis(analysis: &AnalysisDescription) -> Result<(), String> {
         }
         check_parameter(parameter).map_err(|wrong| format!("parameter {id}: {wrong}"))?;
     }
+    let figures = analysis.figures.iter();
+    check_outcomes(figures.map(|one| (&one.id, vec![&one.unit], &one.at)))?;
+    let curves = analysis.curves.iter();
+    check_outcomes(curves.map(|one| (&one.id, vec![&one.x_unit, &one.y_unit], &one.at)))
+}
+
+/// Checks declared figures or curves: id, units and the keys of `at` of each.
+fn check_outcomes<'a>(
+    declared: impl ExactSizeIterator<Item = (&'a String, Vec<&'a String>, &'a Vec<String>)>,
+) -> Result<(), String> {
+    if declared.len() > OUTCOME_COUNT_MAX {
+        let count = declared.len();
+        return Err(format!("it declares {count} figures or curves"));
+    }
+    let mut seen = HashSet::new();
+    for (id, units, at) in declared {
+        if !is_snake_case(id) {
+            return Err(format!("figure or curve {id:?} is not in snake_case"));
+        }
+        if !seen.insert(id) {
+            return Err(format!("figure or curve {id} is declared twice"));
+        }
+        let wrong = |wrong| format!("figure or curve {id} {wrong}");
+        units
+            .iter()
+            .try_for_each(|unit| check_unit(unit))
+            .map_err(wrong)?;
+        if at.len() > AT_COUNT_MAX || !at.iter().all(|key| is_snake_case(key)) {
+            return Err(wrong("is declared at impossible keys".into()));
+        }
+    }
     Ok(())
 }
 
@@ -129,6 +163,7 @@ fn is_version(version: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use goodwire_proto::v1::FigureDescription;
     use prost_types::Value;
 
     use super::*;
@@ -153,6 +188,12 @@ mod tests {
                 summary: "Finds the gain.".into(),
                 parameters: vec![parameter()],
                 plays: true,
+                figures: vec![FigureDescription {
+                    id: "gain".into(),
+                    unit: "dB".into(),
+                    at: vec!["frequency_hz".into()],
+                }],
+                curves: Vec::new(),
             }],
         }
     }
@@ -177,6 +218,21 @@ mod tests {
         assert!(description_with(|one| one.analyses.clear()).is_err());
         assert!(description_with(|one| one.analyses[0].title.clear()).is_err());
         let twice = |one: &mut Description| one.analyses.push(one.analyses[0].clone());
+        assert!(description_with(twice).unwrap_err().contains("twice"));
+    }
+
+    #[test]
+    fn a_declared_figure_with_a_crooked_id_unit_or_key_or_there_twice_is_told() {
+        let figure_with = |change: fn(&mut FigureDescription)| {
+            description_with(|one| change(&mut one.analyses[0].figures[0])).unwrap_err()
+        };
+        assert!(figure_with(|one| one.id = "Gain".into()).contains("snake_case"));
+        assert!(figure_with(|one| one.unit = "furlongs".into()).contains("unknown unit"));
+        assert!(figure_with(|one| one.at.push("a b".into())).contains("impossible keys"));
+        let twice = |one: &mut Description| {
+            let figures = &mut one.analyses[0].figures;
+            figures.push(figures[0].clone());
+        };
         assert!(description_with(twice).unwrap_err().contains("twice"));
     }
 

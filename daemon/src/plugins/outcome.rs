@@ -36,7 +36,7 @@ const SOUND_RATES_HZ: std::ops::RangeInclusive<i32> = 8_000..=768_000;
 /// Most bytes of a text.
 const TEXT_BYTES_MAX: usize = 4_000;
 /// Most names in an `at`.
-const AT_COUNT_MAX: usize = 32;
+pub(super) const AT_COUNT_MAX: usize = 32;
 
 /// Units of figures and curves; empty for counts and signs.
 const UNITS: [&str; 16] = [
@@ -267,7 +267,7 @@ fn check_text(text: &str) -> Result<(), Wrong> {
     }
 }
 
-fn check_unit(unit: &str) -> Result<(), Wrong> {
+pub(super) fn check_unit(unit: &str) -> Result<(), Wrong> {
     match UNITS.contains(&unit) {
         true => Ok(()),
         false => Err(format!("has the unknown unit {}", id_for_people(unit))),

@@ -14,10 +14,10 @@ use std::{
 
 use goodwire_proto::{
     plugin::v1::Description,
-    v1::{Analysis, Note, Plugin, note},
+    v1::{Analysis, FigureDescription, Note, Plugin, note},
 };
 
-use crate::config::nearest;
+use crate::{config::nearest, dbu::id_in_dbu};
 use file::{FAILURE_COUNT_MAX, PluginFile, all, first_of_each, libraries};
 use probe::{Stamp, probe};
 
@@ -161,6 +161,8 @@ impl Registry {
                 plugin: entry.label(),
                 parameters: one.parameters.clone(),
                 plays: one.plays,
+                figures: with_dbu(&one.figures),
+                curves: one.curves.clone(),
             })
             .collect();
         analyses.sort_by(|a, b| a.name.cmp(&b.name));
@@ -232,6 +234,18 @@ impl Registry {
     fn files(&self) -> MutexGuard<'_, Vec<PluginFile>> {
         self.files.lock().unwrap_or_else(PoisonError::into_inner)
     }
+}
+
+/// The figures that a plugin declares, with those that the daemon adds for calibrated sends.
+fn with_dbu(declared: &[FigureDescription]) -> Vec<FigureDescription> {
+    let added = declared.iter().filter_map(|figure| {
+        Some(FigureDescription {
+            id: id_in_dbu(&figure.id)?,
+            unit: "dBu".into(),
+            ..figure.clone()
+        })
+    });
+    declared.iter().cloned().chain(added).collect()
 }
 
 /// What is said of an analysis that no plugin, or not the plugin named, provides.

@@ -7,9 +7,6 @@ use goodwire_proto::v1::{
 
 use crate::{config::CheckConfig, judge, measure::job::bare};
 
-/// Reasons of a measurement that mean: the link is not there. A receiver may hiss meanwhile.
-const SILENT: [&str; 2] = ["no-signal", "unrelated"];
-
 /// Adds an ended measurement to a run.
 pub(super) fn add(run: &mut Run, measurement: &Measurement) {
     let has_succeeded = measurement.state() == measurement::State::Succeeded;
@@ -53,14 +50,6 @@ fn worst_of(measurement: &Measurement, outcome: Outcome) -> String {
     worst
         .map(|judgement| judgement.text.clone())
         .unwrap_or_default()
-}
-
-/// True where the first check of a link found no signal.
-pub(super) fn is_silent(run: &Run, link: &str) -> bool {
-    let mut checks = run.checks.iter();
-    let check = checks.find(|check| bare(&check.link) == link);
-    let reason = check.and_then(|check| check.reason.as_ref());
-    reason.is_some_and(|reason| SILENT.contains(&reason.id.as_str()))
 }
 
 /// What is said of a check that was refused.

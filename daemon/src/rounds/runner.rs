@@ -15,6 +15,7 @@ use super::{
     schedule::Due,
     trends,
     watch::RunWatchers,
+    window::{self, Ask, Checks},
 };
 use crate::{
     config::{CheckConfig, MessagesWhen, RoundConfig},
@@ -27,9 +28,6 @@ use crate::{
     refusal::Refusal,
     store::{StoreError, new_run_name},
 };
-
-/// How often a link that gave no signal is tried again while its window is open.
-const WINDOW_RETRY: Duration = Duration::from_secs(300);
 
 /// How a run was asked for.
 #[derive(Debug, Clone, Default)]
@@ -50,11 +48,15 @@ pub struct Rounds {
 }
 
 /// One run while it is made.
-struct Performance {
-    run: Run,
-    round: RoundConfig,
-    asked: Asked,
-    cancel: CancellationToken,
+pub(super) struct Performance {
+    /// What is known so far.
+    pub run: Run,
+    /// What is checked.
+    pub round: RoundConfig,
+    /// How it was asked for.
+    pub asked: Asked,
+    /// Cancelled once it is to end.
+    pub cancel: CancellationToken,
 }
 
 impl Rounds {
@@ -129,10 +131,15 @@ impl Rounds {
         let _turn = self.turn.lock().await;
         let links = self.links(&mut one);
         match one.asked.due.and_then(|due| due.until) {
-            Some(until) => self.within_window(&mut one, links, until).await,
+            Some(until) => window::perform(&*self, &mut one, &links, until).await,
             None => {
-                let checks = one.round.checks.clone();
-                self.check(&mut one, &checks, &links).await;
+                let checks = one.round.checks.iter().cloned();
+                let asks = checks.map(|check| Ask {
+                    check,
+                    links: links.clone(),
+                });
+                let asks = asks.filter(|ask| !ask.links.is_empty()).collect();
+                self.check(&mut one, asks).await;
             }
         }
         self.finish(one).await;
@@ -150,61 +157,6 @@ impl Rounds {
         one.run.excuses = excuses.into_iter().filter(is_excused).collect();
         let away = |name: &String| one.run.excuses.iter().any(|one| bare(&one.link) == name);
         names.iter().filter(|name| !away(name)).cloned().collect()
-    }
-
-    /// Tries the first check of each link until it has a signal, then does the others.
-    async fn within_window(&self, one: &mut Performance, links: Vec<String>, until: Timestamp) {
-        let (first, others) = one.round.checks.split_at(1);
-        let (first, others) = (first.to_vec(), others.to_vec());
-        let mut silent = links;
-        loop {
-            one.run
-                .checks
-                .retain(|check| !silent.iter().any(|link| bare(&check.link) == link));
-            self.check(one, &first, &silent).await;
-            let (waiting, there) = silent
-                .into_iter()
-                .partition(|link| outcome::is_silent(&one.run, link));
-            silent = waiting;
-            self.check(one, &others, &there).await;
-            let now = instant(&self.desk.clock.timestamp());
-            if silent.is_empty() || one.run.reason.is_some() || now >= until {
-                return;
-            }
-            let left = Duration::try_from(until.duration_since(now)).unwrap_or_default();
-            tokio::select! {
-                () = tokio::time::sleep(left.min(WINDOW_RETRY)) => {}
-                () = one.cancel.cancelled() => return,
-            }
-        }
-    }
-
-    /// Does some checks on some links: all are asked for at once, so that the rig is never idle.
-    async fn check(&self, one: &mut Performance, checks: &[CheckConfig], links: &[String]) {
-        let mut asked = Vec::new();
-        for check in checks.iter().filter(|_| !links.is_empty()) {
-            if one.cancel.is_cancelled() || one.run.reason.is_some() {
-                break;
-            }
-            match self.ask(one, check, links).await {
-                Ok(measurements) => asked.extend(measurements),
-                Err(Refusal::Forbidden { reason, text }) => {
-                    one.run.reason = Some(outcome::forbidden(reason, text));
-                }
-                Err(refusal) => {
-                    let text = refusal.to_string();
-                    let refused = links
-                        .iter()
-                        .map(|link| outcome::refused(link, check, &text));
-                    one.run.checks.extend(refused);
-                }
-            }
-        }
-        for measurement in asked {
-            let ended = self.wait(&measurement, &one.cancel).await;
-            outcome::add(&mut one.run, &ended);
-            self.tell(&one.run).await;
-        }
     }
 
     async fn ask(
@@ -333,6 +285,44 @@ impl Rounds {
             Ok(Ok(())) => self.watchers.tell(run),
             Ok(Err(error)) => tracing::error!(run = run.name, %error, "is not stored"),
             Err(error) => tracing::error!(%error, "a bug of the daemon"),
+        }
+    }
+}
+
+impl Checks for Rounds {
+    fn now(&self) -> Timestamp {
+        instant(&self.desk.clock.timestamp())
+    }
+
+    async fn pause(&self, time: Duration) {
+        tokio::time::sleep(time).await;
+    }
+
+    /// All are asked for at once, so that the rig is never idle.
+    async fn check(&self, one: &mut Performance, asks: Vec<Ask>) {
+        let mut asked = Vec::new();
+        for Ask { check, links } in asks {
+            if one.cancel.is_cancelled() || one.run.reason.is_some() {
+                break;
+            }
+            match self.ask(one, &check, &links).await {
+                Ok(measurements) => asked.extend(measurements),
+                Err(Refusal::Forbidden { reason, text }) => {
+                    one.run.reason = Some(outcome::forbidden(reason, text));
+                }
+                Err(refusal) => {
+                    let text = refusal.to_string();
+                    let refused = links
+                        .iter()
+                        .map(|link| outcome::refused(link, &check, &text));
+                    one.run.checks.extend(refused);
+                }
+            }
+        }
+        for measurement in asked {
+            let ended = self.wait(&measurement, &one.cancel).await;
+            outcome::add(&mut one.run, &ended);
+            self.tell(&one.run).await;
         }
     }
 }

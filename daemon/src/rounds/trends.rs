@@ -132,7 +132,7 @@ mod tests {
         let last = all.last().unwrap().name.clone();
         store.import(all).unwrap();
         let desk = Desk {
-            config: Arc::new(Config::parse(RIG, "rig.toml").unwrap()),
+            config: Arc::new(Config::parse(RIG, "rig.toml", &[]).unwrap()),
             store,
             registry: Arc::new(Registry::scan(&[], std::path::Path::new("none"))),
             watchers: Watchers::default(),

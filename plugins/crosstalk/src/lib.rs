@@ -1,5 +1,6 @@
 //! The analysis `crosstalk`: what the other links' returns hear of this link's send.
 
+mod declared;
 mod faint;
 mod heard;
 mod result;
@@ -24,6 +25,8 @@ impl Plugin for Crosstalk {
         let analysis = AnalysisDescription {
             parameters: settings::declared(),
             plays: true,
+            figures: declared::figures(),
+            curves: declared::curves(),
             ..describe::listener("crosstalk", "Crosstalk", summary)
         };
         describe::plugin("crosstalk", env!("CARGO_PKG_VERSION"), [analysis])

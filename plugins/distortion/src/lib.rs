@@ -1,6 +1,7 @@
 //! The analysis `distortion`: what a link adds to tones, one by one, gliding, or two at a time.
 
 mod common_notes;
+mod declared;
 mod intermodulation;
 mod playing;
 mod settings;
@@ -36,6 +37,8 @@ impl Plugin for Distortion {
                     .to_owned(),
                 parameters: settings::parameters(),
                 plays: true,
+                figures: declared::figures(),
+                curves: declared::curves(),
             }],
         }
     }

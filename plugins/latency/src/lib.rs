@@ -1,5 +1,6 @@
 //! The analysis `latency`: how late a link is, how steadily, and on which clock.
 
+mod declared;
 mod result;
 mod session;
 mod settings;
@@ -24,6 +25,8 @@ impl Plugin for Latency {
                     .to_owned(),
                 parameters: settings::declared(),
                 plays: true,
+                figures: declared::figures(),
+                curves: declared::curves(),
             }],
         }
     }

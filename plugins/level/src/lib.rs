@@ -2,6 +2,7 @@
 
 mod clipper;
 mod crossing;
+mod declared;
 mod disturbed;
 mod figures;
 mod gain;
@@ -35,6 +36,8 @@ impl Plugin for Level {
                     .to_owned(),
                 parameters: settings::parameters(),
                 plays: true,
+                figures: declared::figures(),
+                curves: declared::curves(),
             }],
         }
     }

@@ -1,5 +1,6 @@
 //! The analysis `noise`: what the link says when nothing is said to it.
 
+mod declared;
 mod figures;
 mod hum;
 mod own;
@@ -26,6 +27,8 @@ impl Plugin for Noise {
         let analysis = AnalysisDescription {
             parameters: settings::declared(),
             plays: true,
+            figures: declared::figures(),
+            curves: declared::curves(),
             ..describe::listener("noise", "Noise", summary)
         };
         describe::plugin("noise", env!("CARGO_PKG_VERSION"), [analysis])

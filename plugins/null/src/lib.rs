@@ -1,6 +1,7 @@
 //! The analysis `null`: what is left when the cable's sound is taken from the link's.
 
 mod compare;
+mod declared;
 mod listen;
 mod matching;
 mod programme;
@@ -26,6 +27,8 @@ impl Plugin for Null {
         let analysis = AnalysisDescription {
             parameters: settings::declared(),
             plays: true,
+            figures: declared::figures(),
+            curves: declared::curves(),
             ..describe::listener("null", "Null test", summary)
         };
         describe::plugin("null", env!("CARGO_PKG_VERSION"), [analysis])

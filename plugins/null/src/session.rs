@@ -78,9 +78,7 @@ impl Session for NullSession {
         let mut take = self.taking.finish();
         let alignment = self
             .align(&mut take)
-            .map_err(|error| {
-                Failure::new(error.id(), error.to_string()).about(error.channel())
-            })?;
+            .map_err(|error| Failure::new(error.id(), error.to_string()).about(error.channel()))?;
         result(&alignment, &self.request, &self.settings)
     }
 }

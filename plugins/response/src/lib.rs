@@ -1,6 +1,7 @@
 //! The analysis `response`: gain and phase of a link over frequency, against the cable.
 
 mod coder;
+mod declared;
 mod heard;
 mod levels;
 mod result;
@@ -29,6 +30,8 @@ impl Plugin for Response {
                     .to_owned(),
                 parameters: settings::declared(),
                 plays: true,
+                figures: declared::figures(),
+                curves: declared::curves(),
             }],
         }
     }

@@ -3,7 +3,7 @@
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::parameters::{Parameters, level_dbfs, wake_s};
 use goodwire_plugin_sdk::{Block, Failure, Fed, OpenError, Plugin, Session};
-use goodwire_plugin_sdk::{export_plugin, payload, take::plan_of_one_step};
+use goodwire_plugin_sdk::{describe, export_plugin, payload, take::plan_of_one_step};
 
 struct Loudest {
     rate_hz: f64,
@@ -20,6 +20,8 @@ impl Plugin for Loudest {
             summary: "Says how loud a tone of 997 Hz comes back.".into(),
             parameters: vec![level_dbfs(-30.0), wake_s()],
             plays: true,
+            figures: vec![describe::figure("peak", "dBFS", &[])],
+            curves: Vec::new(),
         };
         payload::Description {
             plugin: "loudest".into(),

@@ -12,11 +12,11 @@ struct Offset {
 impl Plugin for Offset {
     fn describe() -> Description {
         let summary = "Plays nothing; says how far from zero the mean of a second lies.";
-        describe::plugin(
-            "offset",
-            "1.0.0",
-            [describe::listener("offset", "Offset", summary)],
-        )
+        let analysis = AnalysisDescription {
+            figures: vec![describe::figure("offset", "%", &[])],
+            ..describe::listener("offset", "Offset", summary)
+        };
+        describe::plugin("offset", "1.0.0", [analysis])
     }
 
     fn open(request: &OpenRequest) -> Result<Box<dyn Session>, OpenError> {

@@ -24,7 +24,7 @@ pub fn render(look: &Look, analyses: &[Analysis]) -> String {
     for analysis in analyses {
         text.push_str(&look.wrap(&format!("  {:width$}  ", bare(analysis)), &analysis.summary));
     }
-    text.push_str("\n`goodwire analyses ANALYSIS` tells what can be set.\n");
+    text.push_str("\n`goodwire analyses ANALYSIS` tells what can be set and what it gives.\n");
     text
 }
 
@@ -41,9 +41,20 @@ pub fn render_one(look: &Look, analysis: &Analysis) -> String {
     let from = format!("{plays}; from {}", analysis.plugin);
     text.push_str(&look.paint(Paint::Dim, &from));
     text.push('\n');
-    if analysis.parameters.is_empty() {
-        return text;
+    if !analysis.parameters.is_empty() {
+        text.push_str(&parameters(look, analysis));
     }
+    if !analysis.figures.is_empty() {
+        text.push_str(&figures(look, analysis));
+    }
+    if !analysis.curves.is_empty() {
+        text.push_str(&curves(look, analysis));
+    }
+    text
+}
+
+/// What can be set.
+fn parameters(look: &Look, analysis: &Analysis) -> String {
     let mut table = Table::new([
         ("parameter", Side::Left),
         ("unit", Side::Left),
@@ -58,13 +69,44 @@ pub fn render_one(look: &Look, analysis: &Analysis) -> String {
             bounds(parameter),
         ]);
     }
-    text.push('\n');
-    text.push_str(&table.render(look));
-    text.push('\n');
+    let mut text = format!("\n{}\n", table.render(look));
     for parameter in &analysis.parameters {
         text.push_str(&look.wrap(&format!("  {}: ", parameter.id), &parameter.text));
     }
     text
+}
+
+/// What a result can hold and limits can name.
+fn figures(look: &Look, analysis: &Analysis) -> String {
+    let mut table = Table::new([
+        ("figure", Side::Left),
+        ("unit", Side::Left),
+        ("at", Side::Short),
+    ]);
+    for figure in &analysis.figures {
+        let id = figure.id.clone();
+        table.row([id, figure.unit.clone(), figure.at.join(", ")]);
+    }
+    format!("\n{}", table.render(look))
+}
+
+/// The series that a result can hold.
+fn curves(look: &Look, analysis: &Analysis) -> String {
+    let mut table = Table::new([
+        ("curve", Side::Left),
+        ("over", Side::Left),
+        ("unit", Side::Left),
+        ("at", Side::Short),
+    ]);
+    for curve in &analysis.curves {
+        table.row([
+            curve.id.clone(),
+            curve.x_unit.clone(),
+            curve.y_unit.clone(),
+            curve.at.join(", "),
+        ]);
+    }
+    format!("\n{}", table.render(look))
 }
 
 fn bare(analysis: &Analysis) -> &str {
@@ -112,6 +154,8 @@ fn bounds(parameter: &Parameter) -> String {
 
 #[cfg(test)]
 mod tests {
+    use goodwire_proto::v1::{CurveDescription, FigureDescription};
+
     use super::*;
 
     const LOOK: Look = Look {
@@ -151,11 +195,22 @@ mod tests {
             plugin: "response 0.1.0".into(),
             parameters: vec![start, repeats],
             plays: true,
+            figures: vec![FigureDescription {
+                id: "deviation".into(),
+                unit: "dB".into(),
+                at: vec!["from_hz".into(), "to_hz".into()],
+            }],
+            curves: vec![CurveDescription {
+                id: "magnitude".into(),
+                x_unit: "Hz".into(),
+                y_unit: "dB".into(),
+                at: Vec::new(),
+            }],
         }
     }
 
     #[test]
-    fn parameters_show_unit_default_and_bounds() {
+    fn parameters_figures_and_curves_show_units_defaults_and_bounds() {
         assert_eq!(
             render_one(&LOOK, &response()),
             "\
@@ -169,6 +224,12 @@ plays sound; from response 0.1.0
 
   start_hz: Where the sweep begins.
   repeats: How often it is played.
+
+  figure     unit  at
+  deviation  dB    from_hz, to_hz
+
+  curve      over  unit  at
+  magnitude  Hz    dB
 "
         );
     }

@@ -102,7 +102,8 @@ def typed(error: Any) -> GoodwireError:
     if kind is NotSupported:
         text = "does not know the call"
     if kind is NotRunning:
-        text = f"no goodwired answers: {text}; start one with `goodwired --config FILE`, or say where it listens"
+        advice = "start one with `goodwired --config FILE`, or say in GOODWIRE_SERVER where it listens"
+        text = f"no goodwired answers: {text}; {advice}"
     return kind(text, reason=reason, violations=violations)
 
 

@@ -47,10 +47,7 @@ def curve_frame(curve: Curve) -> pandas.DataFrame:
 
 def measurement_html(measurement: Measurement) -> str:
     """A small table: what was measured, what it says, and its first figures."""
-    outcome = measurement.outcome.value
-    said = f"{SHAPES.get(outcome, '')} {outcome.lower()}"
-    simulated = ", simulated" if measurement.simulated else ""
-    head = f"{measurement.analysis} of {measurement.link or 'recordings'}: {said}{simulated}"
+    head = _head(measurement)
     rows = [_row(one.id, _place(one.at), str(one)) for one in measurement.figures[:ROWS_SHOWN]]
     more = len(measurement.figures) - ROWS_SHOWN
     if more > 0:
@@ -59,6 +56,26 @@ def measurement_html(measurement: Measurement) -> str:
         rows.append(_row(measurement.reason.id, "", measurement.reason.text))
     rows += [_row("likely", "", one.text) for one in measurement.findings]
     return f"<table><caption>{escape(head)}</caption>{''.join(rows)}</table>"
+
+
+def measurement_text(measurement: Measurement) -> str:
+    """The same in lines, with all figures."""
+    lines = [_head(measurement)]
+    for one in measurement.figures:
+        at = f" at {_place(one.at)}" if one.at else ""
+        lines.append(f"  {one.id}{at}: {one}")
+    if measurement.reason:
+        lines.append(f"  {measurement.reason.id}: {measurement.reason.text}")
+    lines += [f"  likely: {one.text}" for one in measurement.findings]
+    return "\n".join(lines)
+
+
+def _head(measurement: Measurement) -> str:
+    """What was measured, and what it says."""
+    outcome = str(measurement.outcome)
+    said = f"{SHAPES.get(outcome, '')} {outcome.lower()}"
+    simulated = ", simulated" if measurement.simulated else ""
+    return f"{measurement.analysis} of {measurement.link or 'recordings'}: {said}{simulated}"
 
 
 def _row(*cells: str) -> str:

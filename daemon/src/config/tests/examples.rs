@@ -6,7 +6,7 @@ use super::*;
 use crate::simulated::settings::{DropoutKind, LinkSettings, PathSettings, RigSettings};
 
 fn parse(text: &str) -> Config {
-    Config::parse(text, "rig.toml").unwrap_or_else(|error| panic!("{error}"))
+    Config::parse(text, "rig.toml", &[]).unwrap_or_else(|error| panic!("{error}"))
 }
 
 #[test]
@@ -339,5 +339,5 @@ fn a_file_is_read_as_its_text_is() {
     let file = dir.path().join("rig.toml");
     let text = simulated("");
     std::fs::write(&file, &text).unwrap();
-    assert_eq!(Config::load(&file).unwrap(), parse(&text));
+    assert_eq!(Config::load(&file, &[]).unwrap(), parse(&text));
 }

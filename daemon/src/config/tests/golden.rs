@@ -1,5 +1,7 @@
 //! What a file with more than a dozen mistakes is answered with, to the letter.
 
+use goodwire_proto::v1::{CurveDescription, FigureDescription};
+
 use super::*;
 
 #[test]
@@ -17,8 +19,44 @@ fn mistakes_in_the_ways_of_messages_read_as_in_the_golden_file() {
     reads_as_in_the_golden_file("messages", include_str!("../golden/messages.toml"));
 }
 
+#[test]
+fn limits_of_what_no_analysis_gives_read_as_in_the_golden_file() {
+    let figure = |id: &str, at: &[&str]| FigureDescription {
+        id: id.into(),
+        at: at.iter().map(ToString::to_string).collect(),
+        ..FigureDescription::default()
+    };
+    let analysis = |id: &str, figures: Vec<FigureDescription>, curves: &[&str]| Analysis {
+        name: format!("analyses/{id}"),
+        figures,
+        curves: curves.iter().map(|id| curve(id)).collect(),
+        ..Analysis::default()
+    };
+    let band = ["from_hz", "to_hz", "frequency_hz"];
+    let response = vec![figure("gain", &[]), figure("deviation", &band)];
+    let installed = [
+        analysis("response", response, &["magnitude", "phase"]),
+        analysis("polarity", vec![figure("gain", &[])], &[]),
+        // Says nothing of what it gives.
+        analysis("silent", Vec::new(), &[]),
+    ];
+    let text = include_str!("../golden/declared.toml");
+    reads_with("declared", text, &installed);
+}
+
+fn curve(id: &str) -> CurveDescription {
+    CurveDescription {
+        id: id.into(),
+        ..CurveDescription::default()
+    }
+}
+
 fn reads_as_in_the_golden_file(name: &str, text: &str) {
-    let got = Config::parse(text, &format!("{name}.toml"))
+    reads_with(name, text, &[]);
+}
+
+fn reads_with(name: &str, text: &str, analyses: &[Analysis]) {
+    let got = Config::parse(text, &format!("{name}.toml"), analyses)
         .unwrap_err()
         .to_string()
         + "\n";

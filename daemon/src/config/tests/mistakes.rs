@@ -3,7 +3,9 @@
 use super::*;
 
 fn rendered(text: &str) -> String {
-    Config::parse(text, "rig.toml").unwrap_err().to_string()
+    Config::parse(text, "rig.toml", &[])
+        .unwrap_err()
+        .to_string()
 }
 
 #[test]
@@ -21,7 +23,7 @@ fn an_empty_file_is_answered_with_the_least_that_works() {
 #[test]
 fn the_least_that_is_told_works() {
     let (_, least) = LEAST.split_once('\n').unwrap();
-    Config::parse(least, "least.toml").unwrap();
+    Config::parse(least, "least.toml", &[]).unwrap();
 }
 
 #[test]
@@ -88,7 +90,7 @@ fn the_name_all_and_names_that_would_break_lists_are_refused() {
     }
     for name in ["lectern", "L_2", "7th-row", &"x".repeat(63)] {
         let text = simulated("") + &link(name, 1, 1, "");
-        Config::parse(&text, "rig.toml").unwrap();
+        Config::parse(&text, "rig.toml", &[]).unwrap();
     }
 }
 
@@ -144,7 +146,11 @@ fn rates_from_44100_to_192000_are_right_and_others_are_not() {
         ("192001", false),
     ] {
         let text = simulated("").replace("48000", rate);
-        assert_eq!(Config::parse(&text, "rig.toml").is_ok(), right, "{rate}");
+        assert_eq!(
+            Config::parse(&text, "rig.toml", &[]).is_ok(),
+            right,
+            "{rate}"
+        );
     }
     for rate in ["48000.0", "\"48000\"", "-1", "99999999999999999999999999"] {
         let text = simulated("").replace("48000", rate);
@@ -206,10 +212,10 @@ fn after_a_mistake_of_writing_nothing_is_called_missing() {
 fn a_file_that_is_not_there_or_not_text_is_said_with_its_name() {
     let dir = tempfile::tempdir().unwrap();
     let file = dir.path().join("rig.toml");
-    let told = Config::load(&file).unwrap_err().to_string();
+    let told = Config::load(&file, &[]).unwrap_err().to_string();
     assert!(told.contains("rig.toml cannot be read"), "{told}");
     std::fs::write(&file, b"site = \"x\"\n# caf\xe9\n").unwrap();
-    let told = Config::load(&file).unwrap_err().to_string();
+    let told = Config::load(&file, &[]).unwrap_err().to_string();
     assert!(told.contains("rig.toml:2:6: this is not UTF-8"), "{told}");
 }
 

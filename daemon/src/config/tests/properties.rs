@@ -47,13 +47,13 @@ const PIECES: [&str; 36] = [
 proptest! {
     #[test]
     fn random_text_never_panics(text in "\\PC*") {
-        let _ = Config::parse(&text, "x.toml").map_err(|error| error.to_string());
+        let _ = Config::parse(&text, "x.toml", &[]).map_err(|error| error.to_string());
     }
 
     #[test]
     fn random_bytes_made_text_never_panic(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
         let text = String::from_utf8_lossy(&bytes);
-        let _ = Config::parse(&text, "x.toml").map_err(|error| error.to_string());
+        let _ = Config::parse(&text, "x.toml", &[]).map_err(|error| error.to_string());
     }
 
     #[test]
@@ -61,7 +61,7 @@ proptest! {
         pieces in proptest::collection::vec(proptest::sample::select(&PIECES[..]), 0..60)
     ) {
         let text = pieces.concat();
-        let _ = Config::parse(&text, "x.toml").map_err(|error| error.to_string());
+        let _ = Config::parse(&text, "x.toml", &[]).map_err(|error| error.to_string());
     }
 
     #[test]
@@ -75,7 +75,7 @@ proptest! {
             .enumerate()
             .map(|(index, old)| if index == at % text.len() { new } else { old })
             .collect();
-        if let Err(ConfigErrors::Mistakes { mistakes, .. }) = Config::parse(&changed, "x.toml") {
+        if let Err(ConfigErrors::Mistakes { mistakes, .. }) = Config::parse(&changed, "x.toml", &[]) {
             prop_assert!(!mistakes.is_empty());
             for mistake in mistakes {
                 prop_assert!(mistake.line <= changed.lines().count() + 1);

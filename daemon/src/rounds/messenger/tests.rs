@@ -34,7 +34,7 @@ const RIG: &str = "site = \"lantern-cellar\"\n[interface]\nbackend = \"simulated
 /// A desk with those messages, and a run of which a message has to go out.
 fn desk(dir: &Path, messages: &str) -> (Arc<Desk>, Arc<TestClock>, Run) {
     let clock = Arc::new(TestClock::at(START_S));
-    let config = Config::parse(&format!("{RIG}{messages}"), "rig.toml").unwrap();
+    let config = Config::parse(&format!("{RIG}{messages}"), "rig.toml", &[]).unwrap();
     let desk = Desk {
         config: Arc::new(config),
         store: Store::open(dir, clock.clone()).unwrap(),

@@ -1,0 +1,19 @@
+//! Which figures and curves a result can hold.
+
+use goodwire_plugin_sdk::api::{CurveDescription, FigureDescription};
+use goodwire_plugin_sdk::describe::{curve, figure};
+
+/// Every figure, in the order of results.
+pub fn figures() -> Vec<FigureDescription> {
+    vec![
+        figure("latency", "ms", &[]),
+        figure("air_path", "m", &[]),
+        figure("jitter", "ms", &[]),
+        figure("skew", "ppm", &[]),
+    ]
+}
+
+/// Every curve.
+pub fn curves() -> Vec<CurveDescription> {
+    vec![curve("latency_over_time", ["s", "ms"], &[])]
+}
