@@ -3,13 +3,15 @@
 
 .DELETE_ON_ERROR:
 .PHONY: demo build test format lint document lint-api lint-python test-rust test-python \
-	test-python-client bench kill-loop build-needs test-needs
+	test-python-client test-python-client-oldest \
+	bench kill-loop build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
 CARGO = cargo
 VENV = target/venv
 CLIENT_VENV = target/client-venv
+OLDEST_VENV = target/oldest-client-venv
 WHEELS = target/wheels
 CLIENT_SOURCES = $(wildcard clients/python/*.* clients/python/src/goodwire/*.py proto/goodwire/v1/*.proto)
 AXE = target/axe
@@ -37,6 +39,7 @@ test: build-needs test-needs
 	$(MAKE) lint-python
 	$(MAKE) test-python
 	$(MAKE) test-python-client
+	$(MAKE) test-python-client-oldest
 
 format:
 	$(CARGO) fmt --all --check
@@ -73,6 +76,10 @@ test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
 # Apart, because `tests/python` makes a package of the same name from the proto files.
 test-python-client: $(CLIENT_VENV)/built
 	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
+
+# On the oldest of everything that it says it runs on.
+test-python-client-oldest: $(OLDEST_VENV)/installed
+	$(OLDEST_VENV)/bin/python -m pytest $(addprefix tests/python_client/test_,every_method.py errors.py same_json.py)
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
 bench: $(VENV)/installed
@@ -132,4 +139,11 @@ $(CLIENT_VENV)/built: $(CLIENT_VENV)/installed $(CLIENT_SOURCES)
 		|| { cat $(CLIENT_VENV)/build.log; exit 1; }
 	rm -rf clients/python/src/goodwire.egg-info
 	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --no-deps --force-reinstall $(WHEELS)/*.whl
+	@touch $@
+
+$(OLDEST_VENV)/installed: tests/python_client/oldest.txt $(CLIENT_VENV)/built
+	@echo "installing Python packages into $(OLDEST_VENV):" && grep -v '^#' $<
+	python3 -m venv $(OLDEST_VENV)
+	$(OLDEST_VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	$(OLDEST_VENV)/bin/pip install --quiet --disable-pip-version-check --no-deps --force-reinstall $(WHEELS)/*.whl
 	@touch $@
