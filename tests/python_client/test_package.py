@@ -40,7 +40,7 @@ def test_every_public_name_is_there_and_explained():
 
 
 def test_the_oldest_dependencies_that_are_tested_are_those_that_the_package_names():
-    named = dict(re.findall(r"^([\w-]+)[^;]*>=([\d.]+)", "\n".join(importlib.metadata.requires("goodwire")), re.M))
+    named = dict(re.findall(r"^([\w-]+)[^;\n]*>=([\d.]+)", "\n".join(importlib.metadata.requires("goodwire")), re.M))
     for line in (ROOT / "tests/python_client/oldest.txt").read_text().splitlines():
         name, equal, version = line.partition("==")
         if equal and name != "pytest":
