@@ -2,14 +2,18 @@
 # compiled once, and the FFTs are unusable without optimisation.
 
 .DELETE_ON_ERROR:
-.PHONY: demo build test format lint document lint-api test-rust test-python \
-	test-python-client bench kill-loop build-needs test-needs
+.PHONY: demo build test format lint document lint-api lint-python test-rust test-python \
+	test-python-client test-python-client-oldest \
+	bench kill-loop build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
 CARGO = cargo
 VENV = target/venv
 CLIENT_VENV = target/client-venv
+OLDEST_VENV = target/oldest-client-venv
+WHEELS = target/wheels
+CLIENT_SOURCES = $(wildcard clients/python/*.* clients/python/src/goodwire/*.py proto/goodwire/v1/*.proto)
 AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
@@ -32,8 +36,10 @@ test: build-needs test-needs
 	$(MAKE) lint
 	$(MAKE) document
 	$(MAKE) test-rust
+	$(MAKE) lint-python
 	$(MAKE) test-python
 	$(MAKE) test-python-client
+	$(MAKE) test-python-client-oldest
 
 format:
 	$(CARGO) fmt --all --check
@@ -56,12 +62,24 @@ test-rust:
 	$(CARGO) build --release --locked --workspace
 	$(CARGO) test --release --locked --workspace --no-fail-fast
 
+# The types as they are installed: mypy strictly, pyright for the oldest Python that the package runs on.
+lint-python: $(CLIENT_VENV)/built
+	$(CLIENT_VENV)/bin/twine check --strict $(WHEELS)/*
+	$(CLIENT_VENV)/bin/mypy --config-file clients/python/pyproject.toml --package goodwire
+	$(CLIENT_VENV)/bin/pyright --pythonpath $(CLIENT_VENV)/bin/python --pythonversion 3.10 \
+		$(CLIENT_VENV)/lib/python3*/site-packages/goodwire/*.py
+	@echo "Python lint: clean"
+
 test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
 	$(VENV)/bin/python -m pytest tests/reference tests/python
 
 # Apart, because `tests/python` makes a package of the same name from the proto files.
-test-python-client: $(CLIENT_VENV)/installed
+test-python-client: $(CLIENT_VENV)/built
 	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
+
+# On the oldest of everything that it says it runs on.
+test-python-client-oldest: $(OLDEST_VENV)/installed
+	$(OLDEST_VENV)/bin/python -m pytest $(addprefix tests/python_client/test_,every_method.py errors.py same_json.py)
 
 ## How fast it is: the analyses alone, and `goodwire analyse` as a whole beside plain SciPy scripts.
 bench: $(VENV)/installed
@@ -107,11 +125,25 @@ $(VENV)/installed: tests/python/requirements.txt
 	$(VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
 	@touch $@
 
-# The client as its users install it, anew whenever it changed.
-$(CLIENT_VENV)/installed: tests/python_client/requirements.txt \
-		$(wildcard clients/python/*.* clients/python/src/goodwire/*.py proto/goodwire/v1/*.proto)
-	@echo "installing the Python client into $(CLIENT_VENV), with:" && grep -v '^#' $<
+# The client with what it is tested with.
+$(CLIENT_VENV)/installed: tests/python_client/requirements.txt
+	@echo "installing Python packages into $(CLIENT_VENV):" && grep -v '^#' $<
 	python3 -m venv $(CLIENT_VENV)
 	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
-	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --force-reinstall --no-deps clients/python
+	@touch $@
+
+# The source distribution, and the wheel that is built from it.
+$(CLIENT_VENV)/built: $(CLIENT_VENV)/installed $(CLIENT_SOURCES)
+	rm -rf $(WHEELS)
+	$(CLIENT_VENV)/bin/python -m build --outdir $(WHEELS) clients/python >$(CLIENT_VENV)/build.log \
+		|| { cat $(CLIENT_VENV)/build.log; exit 1; }
+	rm -rf clients/python/src/goodwire.egg-info
+	$(CLIENT_VENV)/bin/pip install --quiet --disable-pip-version-check --no-deps --force-reinstall $(WHEELS)/*.whl
+	@touch $@
+
+$(OLDEST_VENV)/installed: tests/python_client/oldest.txt $(CLIENT_VENV)/built
+	@echo "installing Python packages into $(OLDEST_VENV):" && grep -v '^#' $<
+	python3 -m venv $(OLDEST_VENV)
+	$(OLDEST_VENV)/bin/pip install --quiet --disable-pip-version-check --requirement $<
+	$(OLDEST_VENV)/bin/pip install --quiet --disable-pip-version-check --no-deps --force-reinstall $(WHEELS)/*.whl
 	@touch $@

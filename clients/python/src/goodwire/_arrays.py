@@ -21,7 +21,7 @@ WAV_BYTES_MAX = (1 << 32) - 1
 #: What stands before the samples, in bytes.
 HEADER_BYTES = 58
 #: The largest sample that 32-bit floats can hold.
-SAMPLE_MAX = float(np.finfo(np.float32).max)
+SAMPLE_MAX = np.float64(np.finfo(np.float32).max)
 
 
 class ArrayFile:

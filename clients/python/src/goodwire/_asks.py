@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 
 from . import rig
 from ._errors import Refused, Unreadable
+from ._reading import time_of
 from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp, whole_rate_hz
-from .results import Measurement, Outcome, measurement_of, time_of
+from .results import Measurement, Outcome, measurement_of
 from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2
 
 T = TypeVar("T")

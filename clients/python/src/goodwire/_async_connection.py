@@ -101,6 +101,7 @@ class AsyncConnection:
         answers = call(stream.request, timeout=stream.timeout_s)
         try:
             async for answer in answers:
+                self._has_answered = True
                 yield stream.read(answer)
         except (grpc.RpcError, Unreadable) as error:
             await self._fail(error, stream.path)

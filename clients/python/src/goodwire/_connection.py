@@ -99,6 +99,7 @@ class Connection:
         answers = call(stream.request, timeout=stream.timeout_s)
         try:
             for answer in answers:
+                self._has_answered = True
                 yield stream.read(answer)
         except (grpc.RpcError, Unreadable) as error:
             self._fail(error, stream.path)

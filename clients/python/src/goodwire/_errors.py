@@ -83,6 +83,9 @@ _BY_CODE: dict[grpc.StatusCode, type[GoodwireError]] = {
     grpc.StatusCode.UNIMPLEMENTED: NotSupported,
 }
 
+#: What grpc.aio says, as INTERNAL, where a connection breaks while something is sent.
+_BROKEN_WHILE_SENDING = "Internal error from Core"
+
 #: Reasons of a refusal that a person or the venue's control can take away.
 _PERMISSION = {"HOLD", "PERMIT_REQUIRED", "PRESENCE_REQUIRED"}
 
@@ -94,6 +97,8 @@ def typed(error: Any) -> GoodwireError:
     reason, violations = _details(error)
     kind = NotPermitted if reason in _PERMISSION else _BY_CODE.get(error.code(), GoodwireError)
     text = error.details() or str(error.code())
+    if text == _BROKEN_WHILE_SENDING:
+        kind = NotRunning
     if kind is NotSupported:
         text = "does not know the call"
     if kind is NotRunning:

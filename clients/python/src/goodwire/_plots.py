@@ -18,6 +18,9 @@ RANGE_DB_MIN = 25.0
 #: What is marked on the frequency axis, in Hz: the preferred numbers 1, 2, 5 of ISO 3.
 TICKS_HZ = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
+#: What stands along the lower edge, by its unit.
+X_NAMES = {"Hz": "frequency", "s": "time", "dBFS": "level at the send"}
+
 
 def plot_curve(curve: Curve, axes: Axes | None = None, **line: Any) -> Axes:
     """Draws a curve with the band of two uncertainties."""
@@ -30,7 +33,7 @@ def plot_curve(curve: Curve, axes: Axes | None = None, **line: Any) -> Axes:
     if curve.y_uncertainty.size:
         two = 2.0 * curve.y_uncertainty
         axes.fill_between(curve.x, curve.y - two, curve.y + two, color=drawn.get_color(), alpha=0.2, linewidth=0)
-    axes.set_xlabel(f"({curve.x_unit})")
+    axes.set_xlabel(f"{X_NAMES.get(curve.x_unit, '')} ({curve.x_unit})".strip())
     axes.set_ylabel(f"{curve.id} ({curve.y_unit})")
     axes.grid(True, which="both", alpha=0.3)
     if curve.x_unit == "Hz":

@@ -83,4 +83,12 @@ def _row(*cells: str) -> str:
 
 
 def _place(at: Place) -> str:
-    return ", ".join(f"{name} {value}" for name, value in at.items())
+    rest = dict(at)
+    band = []
+    if rest.keys() >= {"from_hz", "to_hz"}:
+        band = [f"{_short(rest.pop('from_hz'))} to {_short(rest.pop('to_hz'))} Hz"]
+    return ", ".join([*band, *(f"{name} {_short(value)}" for name, value in rest.items())])
+
+
+def _short(value: float | str | bool) -> str:
+    return f"{value:.5g}" if isinstance(value, float) else str(value)

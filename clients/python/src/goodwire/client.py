@@ -51,7 +51,10 @@ class Handle:
         return self._wait(Patience(timeout_s), on_news)
 
     def cancel(self) -> Measurement:
-        """Ends it; its sound stops at once. One that is over stays as it is."""
+        """Ends it: its sound stops at once, and :meth:`wait` tells soon after how it ended.
+
+        One that is over stays as it is.
+        """
         return self._connection.ask(_asks.cancel(self.name))
 
     def _wait(self, patience: Patience, on_news: OnNews | None) -> Measurement:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timezone
+from datetime import datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from google.protobuf import json_format
-from google.protobuf.struct_pb2 import Struct
 from numpy.typing import NDArray
 
 from ._errors import Failed, UnknownName, Unreadable
+from ._reading import array, bare, optional, place_of, time_of
 from ._words import Word, with_uncertainty
 from .v1 import measurement_pb2 as wire
 from .v1 import result_pb2 as wire_result
@@ -237,7 +237,7 @@ class Measurement:
         if len(fitting) == 1:
             return fitting[0]
         places = [dict(one.at) for one in self.figures if one.id == id]
-        there = f"it is there at {places}" if places else f"there are {sorted({one.id for one in self.figures})}"
+        there = f"it is there at {places}" if places else self._names(one.id for one in self.figures)
         what = f"figure `{id}`" + (f" at {at}" if at else "")
         raise UnknownName(f"{'several fit' if fitting else 'there is no'} {what} in {self.name}: {there}")
 
@@ -246,10 +246,15 @@ class Measurement:
         fitting = [one for one in self.curves if one.id == id and _fits(one.at, at)]
         if len(fitting) == 1:
             return fitting[0]
-        there = sorted({one.id for one in self.curves})
+        there = self._names(one.id for one in self.curves)
         raise UnknownName(
-            f"{'several fit' if fitting else 'there is no'} curve `{id}` in {self.name}: there are {there}"
+            f"{'several fit' if fitting else 'there is no'} curve `{id}` in {self.name}: {there}"
         )
+
+    def _names(self, ids: Iterable[str]) -> str:
+        if self.state is not State.SUCCEEDED:
+            return f"it is {self.state.value}" + (f", {self.reason.text}" if self.reason else "")
+        return f"there are {sorted(set(ids))}"
 
     def json(self) -> dict[str, Any]:
         """The canonical proto3 JSON, as ``goodwire --json show`` prints it."""
@@ -319,9 +324,9 @@ def figure_of(message: wire_result.Figure) -> Figure:
     return Figure(
         id=message.id,
         value=message.value,
-        uncertainty=_optional(message, "uncertainty"),
-        low=_optional(message, "low"),
-        high=_optional(message, "high"),
+        uncertainty=optional(message, "uncertainty"),
+        low=optional(message, "low"),
+        high=optional(message, "high"),
         unit=message.unit,
         at=place_of(message.at),
     )
@@ -332,15 +337,15 @@ def _curve(message: wire_result.Curve) -> Curve:
         id=message.id,
         x_unit=message.x_unit,
         y_unit=message.y_unit,
-        x=_array(message.x),
-        y=_array(message.y),
-        y_uncertainty=_array(message.y_uncertainty),
+        x=array(message.x),
+        y=array(message.y),
+        y_uncertainty=array(message.y_uncertainty),
         at=place_of(message.at),
     )
 
 
 def _event(message: wire_result.Event) -> Event:
-    start_s, duration_s = _optional(message, "start_s"), _optional(message, "duration_s")
+    start_s, duration_s = optional(message, "start_s"), optional(message, "duration_s")
     return Event(message.id, start_s, duration_s, place_of(message.at), message.text)
 
 
@@ -362,34 +367,6 @@ def _state(number: int) -> State:
 
 def _level(number: int) -> str:
     return "WARNING" if number == wire_result.Note.WARNING else "INFO"
-
-
-def bare(name: str) -> str:
-    """``lectern`` of ``links/lectern``."""
-    return name.rsplit("/", 1)[-1]
-
-
-def place_of(message: Struct) -> MappingProxyType[str, Any]:
-    """The fields of a Struct; cannot be written to."""
-    return MappingProxyType(json_format.MessageToDict(message))
-
-
-def time_of(message: Any, name: str) -> datetime | None:
-    """A time in UTC; None where it is absent."""
-    if not message.HasField(name):
-        return None
-    time: datetime = getattr(message, name).ToDatetime(tzinfo=timezone.utc)
-    return time
-
-
-def _optional(message: Any, name: str) -> float | None:
-    return getattr(message, name) if message.HasField(name) else None
-
-
-def _array(numbers: Any) -> NDArray[np.float64]:
-    array = np.array(numbers, dtype=np.float64)
-    array.flags.writeable = False
-    return array
 
 
 def _fits(place: Place, asked: Mapping[str, float | str]) -> bool:

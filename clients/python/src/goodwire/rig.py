@@ -11,7 +11,8 @@ from typing import Any
 from google.protobuf import json_format
 
 from ._errors import Unreadable
-from .results import Figure, Finding, Outcome, Reason, bare, figure_of, outcome_of, time_of
+from ._reading import bare, optional, time_of
+from .results import Figure, Finding, Outcome, Reason, figure_of, outcome_of
 from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, rig_pb2, round_pb2
 
 
@@ -264,8 +265,8 @@ def _parameter(message: analysis_pb2.Parameter) -> Parameter:
         unit=message.unit,
         text=message.text,
         default=default,
-        min=message.min if message.HasField("min") else None,
-        max=message.max if message.HasField("max") else None,
+        min=optional(message, "min"),
+        max=optional(message, "max"),
         choices=tuple(message.choices),
     )
 
@@ -316,10 +317,6 @@ def baseline_of(message: judgement_pb2.Baseline) -> Baseline:
 
 def trend_of(message: judgement_pb2.GetTrendResponse) -> Trend:
     """Makes a trend of what came over the wire."""
-
-    def optional(of: Any, name: str) -> float | None:
-        return getattr(of, name) if of.HasField(name) else None
-
     points = tuple(
         TrendPoint(time_of(one, "time"), one.value, optional(one, "uncertainty"), one.measurement)
         for one in message.points
