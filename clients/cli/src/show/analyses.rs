@@ -228,7 +228,7 @@ plays sound; from response 0.1.0
   figure     unit  at
   deviation  dB    from_hz, to_hz
 
-  curve      over  unit  at
+  curve      over  unit
   magnitude  Hz    dB
 "
         );
