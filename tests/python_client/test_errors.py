@@ -1,6 +1,8 @@
 """Errors are typed by what a caller can do about them, and carry the server's words."""
 
+import copy
 import dataclasses
+import pickle
 import time
 
 import grpc
@@ -164,3 +166,10 @@ def test_what_has_come_cannot_be_changed(venue):
     with pytest.raises(TypeError):
         measurement.parameters["repeats"] = 1
     assert measurement.curve("magnitude").y.dtype == np.float64
+
+
+def test_a_measurement_can_be_copied_and_sent_to_another_process(venue):
+    measurement = venue.measure("lectern", "response")
+    for twin in (pickle.loads(pickle.dumps(measurement)), copy.deepcopy(measurement)):
+        assert twin.json() == measurement.json() and twin.figures == measurement.figures
+        assert np.array_equal(twin.curve("magnitude").y, measurement.curve("magnitude").y)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copyreg
 from datetime import datetime, timezone
 from types import MappingProxyType
 from typing import Any
@@ -11,6 +12,14 @@ from google.protobuf import json_format
 from google.protobuf.struct_pb2 import Struct
 from numpy.typing import NDArray
 
+def frozen(mapping: dict[str, Any]) -> MappingProxyType[str, Any]:
+    """The same, not to be written to."""
+    return MappingProxyType(mapping)
+
+
+# Such mappings know by themselves neither how to be copied nor how to be sent to another process.
+copyreg.pickle(MappingProxyType, lambda mapping: (frozen, (dict(mapping),)))
+
 
 def bare(name: str) -> str:
     """``lectern`` of ``links/lectern``."""
@@ -19,7 +28,7 @@ def bare(name: str) -> str:
 
 def place_of(message: Struct) -> MappingProxyType[str, Any]:
     """The fields of a Struct by name, since the wire has no order; cannot be written to."""
-    return MappingProxyType(dict(sorted(json_format.MessageToDict(message).items())))
+    return frozen(dict(sorted(json_format.MessageToDict(message).items())))
 
 
 def time_of(message: Any, name: str) -> datetime | None:
