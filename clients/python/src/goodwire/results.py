@@ -134,6 +134,8 @@ class Reason:
 
     id: str
     text: str
+    #: ``link`` or ``reference``, whose sound it speaks of; empty where it is neither's.
+    channel: str = ""
 
 
 @dataclass(frozen=True)
@@ -299,7 +301,7 @@ def measurement_of(message: wire.Measurement) -> Measurement:
         state=_state(message.state),
         simulated=message.simulated,
         recorded=message.recorded,
-        reason=Reason(message.reason.id, message.reason.text) if message.HasField("reason") else None,
+        reason=reason_of(message.reason) if message.HasField("reason") else None,
         figures=tuple(map(figure_of, message.figures)),
         curves=tuple(map(_curve, message.curves)),
         events=tuple(map(_event, message.events)),
@@ -317,6 +319,11 @@ def measurement_of(message: wire.Measurement) -> Measurement:
         sounds=tuple(Sound(one.id, one.rate_hz, one.frame_count) for one in message.sounds),
         _wire=message,
     )
+
+
+def reason_of(message: wire_result.Reason) -> Reason:
+    """Makes a reason of what came over the wire."""
+    return Reason(message.id, message.text, message.channel)
 
 
 def figure_of(message: wire_result.Figure) -> Figure:

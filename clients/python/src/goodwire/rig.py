@@ -12,7 +12,7 @@ from google.protobuf import json_format
 
 from ._errors import Unreadable
 from ._reading import bare, optional, time_of
-from .results import Figure, Finding, Outcome, Reason, figure_of, outcome_of
+from .results import Figure, Finding, Outcome, Reason, figure_of, outcome_of, reason_of
 from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, rig_pb2, round_pb2
 
 
@@ -89,6 +89,26 @@ class Parameter:
 
 
 @dataclass(frozen=True)
+class FigureDescription:
+    """A figure that an analysis can give."""
+
+    id: str
+    unit: str
+    #: Names of its place, such as ``frequency_hz``; not each figure has all.
+    at: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class CurveDescription:
+    """A curve that an analysis can give."""
+
+    id: str
+    x_unit: str
+    y_unit: str
+    at: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Analysis:
     """What can be measured."""
 
@@ -98,6 +118,9 @@ class Analysis:
     #: True where it plays sound.
     plays: bool
     parameters: tuple[Parameter, ...]
+    #: Empty where the plugin does not say.
+    figures: tuple[FigureDescription, ...]
+    curves: tuple[CurveDescription, ...]
 
 
 @dataclass(frozen=True)
@@ -254,6 +277,8 @@ def analysis_of(message: analysis_pb2.Analysis) -> Analysis:
         summary=message.summary,
         plays=message.plays,
         parameters=tuple(map(_parameter, message.parameters)),
+        figures=tuple(FigureDescription(one.id, one.unit, tuple(one.at)) for one in message.figures),
+        curves=tuple(CurveDescription(one.id, one.x_unit, one.y_unit, tuple(one.at)) for one in message.curves),
     )
 
 
@@ -346,4 +371,4 @@ def news_of(message: measurement_pb2.WatchMeasurementResponse) -> News | None:
 
 
 def _reason(message: Any) -> Reason | None:
-    return Reason(message.reason.id, message.reason.text) if message.HasField("reason") else None
+    return reason_of(message.reason) if message.HasField("reason") else None
