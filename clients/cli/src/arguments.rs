@@ -54,6 +54,8 @@ pub enum Command {
     Commission(commission::Commission),
     /// Say how many volts full scale is, so that results also speak dBu
     Calibrate(calibrate::Calibrate),
+    /// How the delays of links in a row add up: measures nothing
+    Chain(chain::Chain),
     /// What was measured, newest first
     Results(results::Results),
     /// One measurement with all its figures

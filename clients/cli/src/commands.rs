@@ -4,6 +4,7 @@ pub mod analyse;
 pub mod analyses;
 pub mod baseline;
 pub mod calibrate;
+pub mod chain;
 pub mod commission;
 pub mod compare;
 pub mod completions;
@@ -41,6 +42,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Positions(arguments) => positions::run(session, arguments).await,
         Command::Commission(arguments) => commission::run(session, arguments).await,
         Command::Calibrate(arguments) => calibrate::run(session, arguments).await,
+        Command::Chain(arguments) => chain::run(session, arguments).await,
         Command::Results(arguments) => results::run(session, arguments).await,
         Command::Show(arguments) => show_one::run(session, arguments).await,
         Command::Export(arguments) => export::run(session, arguments).await,

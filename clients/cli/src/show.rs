@@ -2,6 +2,7 @@
 
 pub mod analyses;
 pub mod baselines;
+pub mod chain;
 pub mod comparison;
 pub mod devices;
 pub mod links;
