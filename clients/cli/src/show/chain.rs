@@ -9,6 +9,9 @@ use super::{
 use crate::commands::chain::{Part, Sum};
 use goodwire_proto::v1::verdict::Outcome;
 
+/// Less is not shown, in ms.
+const JITTER_SHOWN_MS: f64 = 0.001;
+
 /// A row a link, the sum below, and what it means.
 pub fn render(look: &Look, parts: &[Part], sum: &Sum) -> String {
     let mut table = Table::new([
@@ -37,7 +40,7 @@ pub fn render(look: &Look, parts: &[Part], sum: &Sum) -> String {
     let mut text = table.render(look);
     text.push('\n');
     text.push_str(&look.wrap("", &total));
-    if sum.jitter_ms > 0.0 {
+    if sum.jitter_ms >= JITTER_SHOWN_MS {
         let jitter = format!(
             "From repeat to repeat it differs by up to {:.3} ms.",
             sum.jitter_ms
