@@ -2,7 +2,7 @@
 
 use std::{env, error::Error, fs, path::PathBuf};
 
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     "goodwire/v1/result.proto",
     "goodwire/v1/analysis.proto",
     "goodwire/v1/measurement.proto",
@@ -10,6 +10,7 @@ const FILES: [&str; 8] = [
     "goodwire/v1/judgement.proto",
     "goodwire/v1/round.proto",
     "goodwire/v1/report.proto",
+    "goodwire/v1/level.proto",
     "goodwire/plugin/v1/plugin.proto",
 ];
 

@@ -10,6 +10,7 @@ pub mod devices;
 pub mod engine;
 mod jack;
 pub mod listening;
+pub mod meters;
 mod open;
 mod paced;
 pub mod performance;

@@ -3,6 +3,7 @@
 mod analyses;
 mod errors;
 mod judgement;
+mod levels;
 mod listen;
 mod measurements;
 mod pages;

@@ -38,6 +38,8 @@ pub enum Command {
         #[command(subcommand)]
         action: Option<links::Links>,
     },
+    /// What every return hears just now: plays nothing
+    Levels(levels::Levels),
     /// What can be measured; each parameter with unit, default and bounds
     Analyses(analyses::Analyses),
     /// Measure one or several links: plays sound

@@ -11,6 +11,7 @@ pub mod completions;
 pub mod demo;
 pub mod devices;
 pub mod export;
+pub mod levels;
 pub mod links;
 pub mod matching;
 pub mod measure;
@@ -33,6 +34,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
     match command {
         Command::Status => status::run(session).await,
         Command::Devices(arguments) => devices::run(session, arguments).await,
+        Command::Levels(arguments) => levels::run(session, arguments).await,
         Command::Links { action } => links::run(session, action).await,
         Command::Analyses(arguments) => analyses::run(session, arguments).await,
         Command::Measure(arguments) => measure::run(session, arguments).await,

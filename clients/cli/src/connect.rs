@@ -4,7 +4,7 @@ use std::{env, fmt, path::PathBuf, str::FromStr, time::Duration};
 
 use goodwire_proto::v1::{
     analysis_service_client::AnalysisServiceClient,
-    judgement_service_client::JudgementServiceClient,
+    judgement_service_client::JudgementServiceClient, level_service_client::LevelServiceClient,
     measurement_service_client::MeasurementServiceClient,
     report_service_client::ReportServiceClient, rig_service_client::RigServiceClient,
     round_service_client::RoundServiceClient,
@@ -101,7 +101,7 @@ impl Address {
     }
 }
 
-/// A connection, as the clients of the five services. It opens itself again when it was lost.
+/// A connection, as the clients of the services. It opens itself again when it was lost.
 #[derive(Debug, Clone)]
 pub struct Connection {
     channel: Channel,
@@ -132,6 +132,11 @@ impl Connection {
     /// Rounds and their runs.
     pub fn rounds(&self) -> RoundServiceClient<Channel> {
         RoundServiceClient::new(self.channel.clone()).max_decoding_message_size(ANSWER_BYTES_MAX)
+    }
+
+    /// Live levels.
+    pub fn levels(&self) -> LevelServiceClient<Channel> {
+        LevelServiceClient::new(self.channel.clone())
     }
 
     /// Reports.

@@ -6,7 +6,7 @@ use anyhow::Context;
 use goodwire_proto::v1::{
     Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
     GetTrendResponse, HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round,
-    Run, Status, StimulusHeader, StopResponse, WithdrawPermitResponse,
+    Run, Status, StimulusHeader, StopResponse, WatchLevelsResponse, WithdrawPermitResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};
@@ -49,6 +49,7 @@ named!(
     Status,
     StimulusHeader,
     StopResponse,
+    WatchLevelsResponse,
     WithdrawPermitResponse,
 );
 

@@ -5,6 +5,7 @@ pub mod baselines;
 pub mod chain;
 pub mod comparison;
 pub mod devices;
+pub mod levels;
 pub mod links;
 mod look;
 mod mark;

@@ -14,6 +14,7 @@ use std::{
 
 use super::{
     Heard, Interface, InterfaceError, Mute, Shape, TimeSource,
+    meters::{Levels, Meters, Watch},
     performance::{Ended, Performance},
     stage::Stage,
 };
@@ -49,6 +50,7 @@ pub struct EngineStatus {
 struct Shared {
     status: Mutex<EngineStatus>,
     mute: Mutex<Option<Arc<Mute>>>,
+    levels: Levels,
 }
 
 impl Shared {
@@ -111,6 +113,12 @@ impl Engine {
         self.shared.status().clone()
     }
 
+    /// The levels of every return from now on, and the latest there are.
+    #[must_use]
+    pub fn watch_levels(&self) -> Watch {
+        self.shared.levels.watch()
+    }
+
     /// The interface's switch that silences it; `None` while there is no interface.
     #[must_use]
     pub fn mute(&self) -> Option<Arc<Mute>> {
@@ -141,7 +149,8 @@ impl Runner {
         loop {
             match (self.opener)() {
                 Ok(interface) => {
-                    let mut stream = Stream::new(interface, &self.ceilings, epochs_before);
+                    let meters = Meters::new(interface.shape(), self.shared.levels.clone());
+                    let mut stream = Stream::new(interface, &self.ceilings, epochs_before, meters);
                     self.opened(&stream);
                     let end = self.serve(&mut stream);
                     epochs_before = stream.epoch;
@@ -172,6 +181,7 @@ impl Runner {
 
     fn closed(&self, stream: &Stream) {
         *self.shared.mute() = None;
+        self.shared.levels.forget();
         let mut status = self.shared.status();
         status.shape = None;
         status.xrun_count += stream.interface.xrun_count() - stream.xruns_told;
@@ -254,10 +264,16 @@ struct Stream {
     xruns_told: u64,
     block_frames: usize,
     silence: Vec<f32>,
+    meters: Meters,
 }
 
 impl Stream {
-    fn new(mut interface: Box<dyn Interface>, ceilings: &[f32], epochs_before: u64) -> Self {
+    fn new(
+        mut interface: Box<dyn Interface>,
+        ceilings: &[f32],
+        epochs_before: u64,
+        meters: Meters,
+    ) -> Self {
         interface.set_ceilings(ceilings);
         let shape = interface.shape();
         let block_frames = match shape.time {
@@ -274,6 +290,7 @@ impl Stream {
             xruns_told: 0,
             block_frames,
             silence,
+            meters,
         }
     }
 
@@ -289,6 +306,7 @@ impl Stream {
         let got = self
             .interface
             .exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)?;
+        self.meters.hear(&heard);
         self.advance(&got, self.block_frames);
         Ok(())
     }
@@ -322,6 +340,7 @@ impl Stream {
                         return Err(error);
                     }
                 };
+            self.meters.hear(&heard);
             let epoch_before = self.epoch;
             self.advance(&got, frame_count);
             if self.epoch != epoch_before && stage.has_begun() {

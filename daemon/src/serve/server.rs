@@ -6,7 +6,7 @@ use goodwire_proto::{
     DESCRIPTORS,
     v1::{
         analysis_service_server::AnalysisServiceServer,
-        judgement_service_server::JudgementServiceServer,
+        judgement_service_server::JudgementServiceServer, level_service_server::LevelServiceServer,
         measurement_service_server::MeasurementServiceServer,
         report_service_server::ReportServiceServer, rig_service_server::RigServiceServer,
         round_service_server::RoundServiceServer,
@@ -58,6 +58,7 @@ pub async fn serve(
         .add_service(JudgementServiceServer::new(services.clone()))
         .add_service(RoundServiceServer::new(services.clone()))
         .add_service(ReportServiceServer::new(services.clone()))
+        .add_service(LevelServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())
                 .max_decoding_message_size(MESSAGE_BYTES_MAX),
