@@ -2,7 +2,7 @@
 
 use std::{env, error::Error, fs, path::PathBuf};
 
-const FILES: [&str; 9] = [
+const FILES: [&str; 11] = [
     "goodwire/v1/result.proto",
     "goodwire/v1/analysis.proto",
     "goodwire/v1/measurement.proto",
@@ -11,6 +11,8 @@ const FILES: [&str; 9] = [
     "goodwire/v1/round.proto",
     "goodwire/v1/report.proto",
     "goodwire/v1/level.proto",
+    "goodwire/v1/watch.proto",
+    "goodwire/v1/wiring.proto",
     "goodwire/plugin/v1/plugin.proto",
 ];
 

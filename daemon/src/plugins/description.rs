@@ -194,6 +194,7 @@ mod tests {
                     at: vec!["frequency_hz".into()],
                 }],
                 curves: Vec::new(),
+                silent_with: Vec::new(),
             }],
         }
     }

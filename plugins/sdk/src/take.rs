@@ -36,6 +36,7 @@ pub fn plan_of_one_step(frame_count: usize, tail_frame_count: usize, peak_dbfs: 
             repeat_count: 1,
             peak_dbfs,
             loss: step::Loss::Retry.into(),
+            ..Step::default()
         }],
         ..Plan::default()
     }

@@ -32,6 +32,7 @@ fn step() -> Step {
         repeat_count: 2,
         peak_dbfs: -40.0,
         loss: Loss::Retry.into(),
+        ..Step::default()
     }
 }
 
