@@ -39,6 +39,7 @@ impl Plugin for Distortion {
                 plays: true,
                 figures: declared::figures(),
                 curves: declared::curves(),
+                ..AnalysisDescription::default()
             }],
         }
     }

@@ -27,6 +27,7 @@ impl Plugin for Latency {
                 plays: true,
                 figures: declared::figures(),
                 curves: declared::curves(),
+                ..AnalysisDescription::default()
             }],
         }
     }

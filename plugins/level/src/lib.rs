@@ -38,6 +38,7 @@ impl Plugin for Level {
                 plays: true,
                 figures: declared::figures(),
                 curves: declared::curves(),
+                ..AnalysisDescription::default()
             }],
         }
     }

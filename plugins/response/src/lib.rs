@@ -32,6 +32,7 @@ impl Plugin for Response {
                 plays: true,
                 figures: declared::figures(),
                 curves: declared::curves(),
+                ..AnalysisDescription::default()
             }],
         }
     }

@@ -21,7 +21,7 @@ impl Plugin for Loudest {
             parameters: vec![level_dbfs(-30.0), wake_s()],
             plays: true,
             figures: vec![describe::figure("peak", "dBFS", &[])],
-            curves: Vec::new(),
+            ..Default::default()
         };
         payload::Description {
             plugin: "loudest".into(),
