@@ -26,6 +26,7 @@ pub mod stimulus;
 pub mod sweep;
 pub mod tone;
 pub mod turn;
+pub mod watch;
 pub mod weighting;
 pub mod window;
 

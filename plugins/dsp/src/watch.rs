@@ -1,0 +1,61 @@
+//! What a watch sees: the stretches in which a link's sound was lost, replaced or disturbed.
+//!
+//! Every way of watching a link hears frames as they come, in memory that does not grow, and tells
+//! of [`Lapse`]s once they are certain. What becomes of them (counts, rates, plots) is not its work.
+
+/// What happened to a link's sound for a while.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LapseKind {
+    /// The sound was missing.
+    Gap,
+    /// Another sound stood in its place: a repeated packet, a fade, comfort noise.
+    Concealed,
+    /// It was disturbed for less than the shortest dropout.
+    Click,
+    /// Something was added to it that did not come from the send.
+    Burst,
+    /// Its delay stepped; the sound before and after is whole.
+    Shift,
+}
+
+/// One stretch, on the frames of the capture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lapse {
+    /// What happened.
+    pub kind: LapseKind,
+    /// Where it begins, at the -6 dB point of its edge.
+    pub start_frame: f64,
+    /// How long it lasts, to the -6 dB point of its other edge; 0 of a [`LapseKind::Shift`].
+    pub frame_count: f64,
+}
+
+/// Consecutive frames, one channel each, full scale = 1.
+#[derive(Debug, Clone, Copy)]
+pub struct Heard<'a> {
+    /// Index of the first frame in the capture.
+    pub first_frame: u64,
+    /// What the link returned.
+    pub link: &'a [f32],
+    /// What the cable returned, as many; `None` where there is none.
+    pub reference: Option<&'a [f32]>,
+}
+
+/// A way of watching a link.
+pub trait Watch {
+    /// Takes the next frames. Where they do not follow the last ones, those between were lost by
+    /// the interface: no lapse is told that touches them.
+    fn hear(&mut self, heard: &Heard<'_>);
+
+    /// No more is to come: what is undecided is decided with what there is.
+    fn close(&mut self);
+
+    /// The lapses that have become certain since the last call, in order of time.
+    fn take_lapses(&mut self) -> Vec<Lapse>;
+
+    /// How many frames were judged so far, lapses included: those for which the sound that the
+    /// link had to carry was there, and no frame was lost by the interface.
+    fn judged_frame_count(&self) -> u64;
+
+    /// The last frame so far at which the link carried its sound; `None` where it never did.
+    fn last_good_frame(&self) -> Option<u64>;
+}
