@@ -5,10 +5,14 @@
 
 mod delay;
 mod equaliser;
+pub mod level_curve;
+pub mod marks;
 mod moments;
 mod narrow;
 mod noise_watch;
 mod pilot;
+pub mod poisson;
+pub mod saved;
 mod stretch;
 
 pub use noise_watch::NoiseWatch;
