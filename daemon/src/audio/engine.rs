@@ -26,6 +26,10 @@ pub type Opener = Box<dyn FnMut() -> Result<Box<dyn Interface>, InterfaceError> 
 const EXCHANGE_WAIT: Duration = Duration::from_millis(50);
 /// Time between attempts to open a lost interface.
 const REOPEN_PAUSE: Duration = Duration::from_millis(500);
+/// An open-ended performance that goes on after a loss is rendered so long before it sounds.
+const LEAD_S: f64 = 0.25;
+/// How often it is looked whether those who listen have caught up.
+const CATCH_UP_PAUSE: Duration = Duration::from_millis(1);
 /// Shortest block of virtual time, so that small periods do not cost speed.
 const VIRTUAL_BLOCK_FRAMES: usize = 4096;
 
@@ -311,20 +315,73 @@ impl Stream {
         Ok(())
     }
 
-    fn play(&mut self, performance: Performance) -> Result<(), InterfaceError> {
+    /// Lets time go on in silence until the pilot of an open-ended performance is rendered. Gives
+    /// the number of the performance's first frame.
+    fn lead_in(&mut self, performance: &mut Performance) -> Result<u64, InterfaceError> {
+        let Some(open_end) = &mut performance.open_end else {
+            return Ok(0);
+        };
+        let shape = self.interface.shape().clone();
+        let block_count = match (shape.time, &open_end.pilot) {
+            (TimeSource::Virtual, _) | (_, None) => 0,
+            _ => (LEAD_S * f64::from(shape.rate_hz) / self.block_frames as f64).ceil() as u64,
+        };
+        loop {
+            let start_frame = self.next_frame + block_count * self.block_frames as u64;
+            let first_frame = open_end.place.map_or(0, |place| {
+                place.frame_at(self.epoch, start_frame, shape.rate_hz, shape.time)
+            });
+            if let Some(pilot) = &mut open_end.pilot {
+                pilot.begin(first_frame);
+            }
+            for _ in 0..block_count {
+                self.idle()?;
+            }
+            // After a recovery the frames count anew.
+            if self.next_frame == start_frame {
+                return Ok(first_frame);
+            }
+        }
+    }
+
+    /// Waits until those who listen have caught up, where time can wait. False where it cannot,
+    /// and frames have to be given up.
+    fn catch_up(&self, stage: &mut Stage) -> bool {
+        let can_wait = self.interface.shape().time != TimeSource::Device;
+        while stage.is_behind() {
+            if !can_wait {
+                return !stage.may_lose();
+            }
+            thread::sleep(CATCH_UP_PAUSE);
+        }
+        true
+    }
+
+    fn play(&mut self, mut performance: Performance) -> Result<(), InterfaceError> {
+        let first_frame = self.lead_in(&mut performance).inspect_err(|error| {
+            performance.end(Ended::DeviceLost {
+                text: error.to_string(),
+            });
+        })?;
         let shape = self.interface.shape().clone();
         let mute = self.interface.mute();
         mute.set(performance.cancel.is_set());
         self.interface.plug_cables(&performance.cabled_returns);
         let cancel = Arc::clone(&performance.cancel);
-        let mut stage = Stage::new(performance, &shape, self.next_frame);
+        let mut stage = Stage::new(performance, &shape, self.next_frame, first_frame);
         if cancel.is_set() {
             // Somebody silenced all between the two lines above; the ramp must not be heard.
             mute.set(true);
         }
         loop {
             let frame_count = self.block_frames;
-            let block = stage.block(frame_count);
+            if !self.catch_up(&mut stage) {
+                stage.end(Ended::Lost(super::Loss::Unknown));
+                return Ok(());
+            }
+            let Some(block) = stage.block(frame_count) else {
+                return Ok(());
+            };
             let play: Vec<&[f32]> = block.iter().map(Vec::as_slice).collect();
             let mut heard = vec![Vec::new(); shape.return_count];
             let got =
