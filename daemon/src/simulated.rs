@@ -15,6 +15,7 @@
 //! Levels in dBFS are those of a sine unless said otherwise: noise at L dBFS has the RMS of a sine
 //! whose peak is 10^(L/20), which is that peak divided by √2 (AES17, full-scale level).
 
+mod battery;
 mod clock;
 mod delay;
 mod dropouts;
@@ -33,6 +34,7 @@ mod sounds;
 mod tests;
 mod transmitter;
 pub mod truth;
+mod walk;
 
 use std::{
     sync::{Arc, Mutex, PoisonError},

@@ -8,6 +8,7 @@ mod commissioning;
 mod declared;
 mod faults;
 mod kills;
+mod levels;
 mod life;
 mod permission;
 mod plugin;

@@ -1,6 +1,8 @@
 """The asyncio face, called like the one that waits: so that one test holds both to the same."""
 
 import inspect
+from contextlib import aclosing, closing
+from itertools import islice
 
 
 class OnLoop:
@@ -24,6 +26,24 @@ class OnLoop:
         if isinstance(answer, tuple):
             return tuple(OnLoop(one, self._loop) if hasattr(one, "watch") else one for one in answer)
         return answer
+
+
+def first(count, face, method):
+    """The first answers of a method that gives them without end."""
+    if isinstance(face, OnLoop):
+        return face._loop.run_until_complete(_first(count, getattr(face._client, method)()))
+    with closing(getattr(face, method)()) as answers:
+        return list(islice(answers, count))
+
+
+async def _first(count, answers):
+    found = []
+    async with aclosing(answers):
+        async for one in answers:
+            found.append(one)
+            if len(found) == count:
+                return found
+    return found
 
 
 async def _listed(answers):

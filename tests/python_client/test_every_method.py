@@ -8,6 +8,7 @@ import pytest
 
 import goodwire
 import goodwire.aio
+from faces import first
 from goodwire import Outcome, State
 from rigs import DELAY_MS
 
@@ -135,7 +136,9 @@ def test_the_room_is_held_released_permitted_and_silenced(venue):
     assert venue.stop() == 0
 
 
-def test_live_levels_are_not_supported_yet_and_both_versions_are_named(venue):
-    with pytest.raises(goodwire.NotSupported) as refused:
-        venue.levels()
-    assert venue.status().version in str(refused.value) and goodwire.__version__ in str(refused.value)
+def test_live_levels_of_3_returns_go_on_for_as_long_as_they_are_read(connect, slow_server):
+    told = first(5, connect(slow_server), "levels")
+    assert len(told) == 5
+    for levels in told:
+        assert [(one.return_, one.name) for one in levels] == [(1, "lectern"), (2, "foyer"), (3, "reference")]
+    assert all(one.peak_dbfs >= one.rms_dbfs - 3.02 and not one.is_clipped for one in told[-1])

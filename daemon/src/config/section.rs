@@ -247,6 +247,27 @@ impl<'t> Section<'t> {
         Some(values.into_iter().filter_map(number).collect())
     }
 
+    /// A list of pairs of numbers within `range`; the wrong ones are noted and left out.
+    pub(super) fn pairs(
+        &self,
+        key: &'static str,
+        right: &str,
+        range: RangeInclusive<f64>,
+    ) -> Option<Vec<(f64, f64)>> {
+        let values = self.list(key, right)?;
+        let pair = |value: &'t Spanned<DeValue<'t>>| {
+            let list = value.get_ref().as_array();
+            let numbers: Vec<_> = list.into_iter().flat_map(|list| list.iter()).collect();
+            let [first, second] = numbers[..] else {
+                self.wrong_type(key, value, right);
+                return None;
+            };
+            let first = self.number_in(key, first, range.clone())?;
+            Some((first, self.number_in(key, second, range.clone())?))
+        };
+        Some(values.into_iter().filter_map(pair).collect())
+    }
+
     /// A table below this one.
     pub(super) fn section(&self, key: &'static str, title: &str) -> Option<Section<'t>> {
         let value = self.value(key)?;

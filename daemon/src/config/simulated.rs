@@ -3,8 +3,12 @@
 //! The keys are the names of the settings' fields. A level that is absent has its default;
 //! `-inf` says that there is nothing of it.
 
-use super::section::Section;
+use super::section::{CHANNEL_MAX, Section};
 use crate::simulated::settings::{DropoutKind, LinkSettings, PathSettings, RigSettings};
+
+/// What a walk looks like.
+const WALK: &str =
+    "a list of [seconds, metres], none below 0, each later than the one before: [[0, 1], [60, 20]]";
 
 /// Reads the settings of the simulated interface as a whole.
 pub(super) fn read_rig(section: &Section<'_>) -> RigSettings {
@@ -73,12 +77,33 @@ pub(super) fn read_link(section: &Section<'_>, rate_hz: u32) -> LinkSettings {
             Some(_) => DropoutKind::Mute,
             None => default.dropout_kind,
         },
+        runs_for_s: number("runs_for_s", 0.0..=1e9, default.runs_for_s),
+        walk: read_walk(section).unwrap_or(default.walk),
+        holds_to_m: number("holds_to_m", 0.1..=100_000.0, default.holds_to_m),
+        fed_by: read_plug(section, "fed_by"),
+        heard_at: read_plug(section, "heard_at"),
         hears: section
             .text("hears", "the name of another link")
             .unwrap_or_default()
             .to_owned(),
         hears_db: number("hears_db", -120.0..=100.0, default.hears_db),
     }
+}
+
+/// A send or return by its number, or 0 for none.
+fn read_plug(section: &Section<'_>, key: &'static str) -> Option<usize> {
+    let number = section.whole(key, 0..=CHANNEL_MAX)?;
+    usize::try_from(number).ok()
+}
+
+/// Seconds with metres, in order of time.
+fn read_walk(section: &Section<'_>) -> Option<Vec<(f64, f64)>> {
+    let walk = section.pairs("walk", WALK, 0.0..=1e9)?;
+    if !walk.is_sorted_by(|(before_s, _), (after_s, _)| before_s < after_s) {
+        section.wrong("walk", "`walk` goes back in time", WALK);
+        return None;
+    }
+    Some(walk)
 }
 
 /// A corner has to lie below half the rate; so near to it a filter is nothing but its own error.

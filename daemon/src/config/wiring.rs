@@ -55,6 +55,16 @@ pub(super) fn check(
         returns.extend(link.r#return.map(end));
     }
     refuse_shared_returns(&returns);
+    // Where a simulated link is really plugged in: there, several may well be on one return.
+    for link in links {
+        let end = |number| Use {
+            section: &link.section,
+            owner: format!("the plug of the link \"{}\"", link.name),
+            number,
+        };
+        sends.extend(link.simulated.fed_by.map(end));
+        returns.extend(link.simulated.heard_at.map(end));
+    }
     Counts {
         send_count: count(interface, "send", &sends),
         return_count: count(interface, "return", &returns),

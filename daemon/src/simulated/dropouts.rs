@@ -1,13 +1,14 @@
 //! Dropouts: when they happen, and what they sound like.
 //!
 //! From the end of one to the start of the next it takes an exponentially distributed time, of such
-//! a mean that there are as many in a minute as asked for. A dropout lasts 2 ms and an
+//! a mean that there are as many in a minute as asked for; a walk (see `walk`) adds its own. A dropout lasts 2 ms and an
 //! exponentially distributed time on top, of such a mean that the mean length is as asked for.
 
 use super::{
     frames_of_s,
     random::Chance,
     settings::{DropoutKind, LinkSettings},
+    walk::Walk,
 };
 
 /// The shortest dropout.
@@ -42,7 +43,9 @@ pub struct Schedule {
     chance: Chance,
     count: u64,
     rate_hz: f64,
-    mean_gap_s: f64,
+    /// Mean number in a second between dropouts, wherever the transmitter is.
+    always_per_s: f64,
+    walk: Walk,
     mean_length_ms: f64,
     /// End of the last one given.
     end: u64,
@@ -52,12 +55,15 @@ impl Schedule {
     /// The dropouts of a link; `None` where there are none.
     pub fn new(settings: &LinkSettings, rate_hz: f64, chance: Chance) -> Option<Self> {
         let mean_length_ms = settings.dropout_ms.max(SHORTEST_MS);
-        (settings.dropouts_per_minute > 0.0).then(|| Self {
+        let mean_gap_s = 60.0 / settings.dropouts_per_minute - mean_length_ms / 1000.0;
+        let has_some = settings.dropouts_per_minute > 0.0 || !settings.walk.is_empty();
+        has_some.then(|| Self {
             chance,
             count: 0,
             rate_hz,
-            mean_gap_s: (60.0 / settings.dropouts_per_minute - mean_length_ms / 1000.0)
-                .max(LEAST_GAP_S),
+            // None a minute are infinitely far apart: none a second.
+            always_per_s: mean_gap_s.max(LEAST_GAP_S).recip(),
+            walk: Walk::new(&settings.walk, settings.holds_to_m),
             mean_length_ms,
             end: 0,
         })
@@ -67,9 +73,11 @@ impl Schedule {
 impl Iterator for Schedule {
     type Item = Dropout;
 
-    /// Never ends.
+    /// Ends only after a walk that ends near by.
     fn next(&mut self) -> Option<Dropout> {
-        let gap_s = self.chance.exponential(2 * self.count, self.mean_gap_s);
+        let expected = self.chance.exponential(2 * self.count, 1.0);
+        let end_s = self.end as f64 / self.rate_hz;
+        let gap_s = self.walk.gap_s(end_s, expected, self.always_per_s)?;
         let above_ms = self
             .chance
             .exponential(2 * self.count + 1, self.mean_length_ms - SHORTEST_MS);
@@ -87,7 +95,8 @@ impl Iterator for Schedule {
 #[derive(Debug, Clone)]
 pub struct Dropouts {
     schedule: Schedule,
-    present: Dropout,
+    /// The one that is on or comes next; `None` when none comes any more.
+    present: Option<Dropout>,
     kind: DropoutKind,
     fade_frames: f64,
     /// What was carried before the present dropout, a ring; empty where nothing is repeated.
@@ -100,7 +109,7 @@ impl Dropouts {
     /// The dropouts of a link; `None` where there are none.
     pub fn new(settings: &LinkSettings, rate_hz: f64, chance: Chance) -> Option<Self> {
         let mut schedule = Schedule::new(settings, rate_hz, chance)?;
-        let present = schedule.next().expect("it never ends");
+        let present = schedule.next();
         let kind = settings.dropout_kind;
         let repeated = frames_of_s(REPEATED_MS / 1000.0, rate_hz) as usize;
         let last = vec![
@@ -125,29 +134,32 @@ impl Dropouts {
     /// Drops what of the block is to be dropped.
     pub fn apply(&mut self, first_frame: u64, block: &mut [f64]) {
         let end_frame = first_frame + block.len() as u64;
-        if end_frame <= self.present.first_frame && self.last.is_empty() {
+        let is_before = |present: Dropout| end_frame <= present.first_frame;
+        if self.present.is_none_or(is_before) && self.last.is_empty() {
             return;
         }
         for (sample, frame) in block.iter_mut().zip(first_frame..) {
-            if frame >= self.present.end_frame() {
-                self.present = self.schedule.next().expect("it never ends");
+            if self.present.is_some_and(|now| frame >= now.end_frame()) {
+                self.present = self.schedule.next();
             }
             *sample = self.step(frame, *sample);
         }
     }
 
     fn step(&mut self, frame: u64, sample: f64) -> f64 {
-        let Some(passed) = frame.checked_sub(self.present.first_frame) else {
+        let begun = self.present.filter(|now| now.first_frame <= frame);
+        let Some(present) = begun else {
             if let Some(oldest) = self.last.get_mut(self.oldest) {
                 *oldest = sample;
                 self.oldest = (self.oldest + 1) % self.last.len();
             }
             return sample;
         };
+        let passed = frame - present.first_frame;
         match self.kind {
             DropoutKind::Mute => 0.0,
             DropoutKind::Ramp => {
-                let left = (self.present.end_frame() - frame) as f64;
+                let left = (present.end_frame() - frame) as f64;
                 sample * (1.0 - (passed as f64).min(left) / self.fade_frames).max(0.0)
             }
             DropoutKind::Repeat => {

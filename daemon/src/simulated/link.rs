@@ -1,11 +1,12 @@
 //! One simulated link, and the order of what it does to the sound:
 //!
+//! 0. what is **plugged** into it comes from its own send, another, or none;
 //! 1. the **transmitter** bends it: hard clipping, soft clipping, polynomial (their numbers are of
 //!    full scale at the link's input, that is at the send);
 //! 2. the **carriage** band-limits it (high-pass, low-pass; see `filters`), and delays it by the set
 //!    delay, resynchronisations and the skew of its clock;
 //! 3. it is **muted** while the link is idle or waking;
-//! 4. **dropouts** take their parts out;
+//! 4. **dropouts** take their parts out, those of a walk among them, and an empty **battery** all;
 //! 5. what is heard of a **neighbour**'s send is added: it has gone through a carriage like the
 //!    link's own, but not through a transmitter, and neither muting nor dropouts hold it back;
 //! 6. gain and polarity;
@@ -13,6 +14,7 @@
 
 use super::{
     CHUNK_FRAMES, LinkSpec,
+    battery::Battery,
     clock::Clock,
     delay::{FixedDelay, Line},
     dropouts::{Dropouts, Schedule},
@@ -61,14 +63,19 @@ struct Neighbour {
 /// One simulated link.
 #[derive(Debug, Clone)]
 pub(super) struct Link {
+    /// Where the configuration has it, and where a plain cable would stand.
     send_index: usize,
     return_index: usize,
+    /// Where it is really plugged in; `None`: nowhere.
+    fed_by: Option<usize>,
+    heard_at: Option<usize>,
     transmitter: Transmitter,
     carriage: Carriage,
     delay: FixedDelay,
     clock: Option<Clock>,
     gate: Option<Gate>,
     dropouts: Option<Dropouts>,
+    battery: Option<Battery>,
     neighbour: Option<Neighbour>,
     /// Gain and polarity.
     factor: f64,
@@ -97,11 +104,14 @@ impl Link {
         Self {
             send_index: spec.send_index,
             return_index: spec.return_index,
+            fed_by: plugged(settings.fed_by, spec.send_index),
+            heard_at: plugged(settings.heard_at, spec.return_index),
             transmitter: Transmitter::new(settings),
             delay: FixedDelay::new(delay_frames),
             clock,
             gate: Gate::new(settings, rate_hz),
             dropouts: Dropouts::new(settings, rate_hz, chance("dropouts")),
+            battery: Battery::new(settings, rate_hz),
             neighbour: neighbour(settings, links, &carriage),
             carriage,
             factor: settings.factor(),
@@ -131,9 +141,9 @@ impl Link {
         sends: &[Vec<f64>],
         returns: &mut [Vec<f64>],
     ) {
-        let input = &sends[self.send_index];
+        self.take(sends);
         if let Some(gate) = &mut self.gate {
-            gate.follow(first_frame, input);
+            gate.follow(first_frame, &self.work);
         }
         let lateness = self
             .clock
@@ -144,12 +154,11 @@ impl Link {
                     clock,
                     self.gate.as_ref(),
                     first_frame,
-                    input.len(),
+                    self.work.len(),
                     &mut self.delays,
                 );
                 Lateness::Moving(&self.delays)
             });
-        self.work.clone_from(input);
         self.transmitter.process(&mut self.work);
         self.carriage.process(&lateness, &mut self.work);
         if let Some(gate) = &self.gate {
@@ -158,22 +167,42 @@ impl Link {
         if let Some(dropouts) = &mut self.dropouts {
             dropouts.apply(first_frame, &mut self.work);
         }
+        if let Some(battery) = &self.battery {
+            battery.apply(first_frame, &mut self.work);
+        }
         if let Some(neighbour) = &mut self.neighbour {
             self.other.clone_from(&sends[neighbour.send_index]);
             neighbour.carriage.process(&lateness, &mut self.other);
             add(&self.other, neighbour.factor, &mut self.work);
         }
-        let out = &mut returns[self.return_index];
         if self.is_cabled {
-            add(input, 1.0, out);
+            add(
+                &sends[self.send_index],
+                1.0,
+                &mut returns[self.return_index],
+            );
             return;
         }
+        let Some(out) = self.heard_at.map(|index| &mut returns[index]) else {
+            return;
+        };
         add(&self.work, self.factor, out);
         if let Some(noise) = &self.noise {
             noise.add(first_frame, out);
         }
         if let Some(hum) = &self.hum {
             hum.add(first_frame, out);
+        }
+    }
+
+    /// Takes what is plugged into it.
+    fn take(&mut self, sends: &[Vec<f64>]) {
+        match self.fed_by {
+            Some(index) => self.work.clone_from(&sends[index]),
+            None => {
+                self.work.clear();
+                self.work.resize(sends[self.send_index].len(), 0.0);
+            }
         }
     }
 
@@ -184,6 +213,11 @@ impl Link {
             neighbour.carriage.filters.settle();
         }
     }
+}
+
+/// From 0, where a plug is by its number from 1, or else by the configuration.
+fn plugged(number: Option<usize>, configured: usize) -> Option<usize> {
+    number.map_or(Some(configured), |number| number.checked_sub(1))
 }
 
 /// Delays of the chunk's frames.
@@ -225,8 +259,8 @@ fn add(block: &[f64], factor: f64, sum: &mut [f64]) {
 }
 
 impl LinkSpec {
-    /// All dropouts that the link will have in a rig of this seed and rate, in order of time,
-    /// without end; none where it has none.
+    /// All dropouts that the link will have in a rig of this seed and rate, in order of time; without
+    /// end but where it only has those of a walk that ends near by.
     pub fn dropouts(&self, seed: u64, rate_hz: u32) -> impl Iterator<Item = super::Dropout> {
         let chance = Chance::new(seed, "dropouts", &self.name);
         Schedule::new(&self.settings, f64::from(rate_hz), chance)

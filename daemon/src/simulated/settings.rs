@@ -49,6 +49,20 @@ pub struct LinkSettings {
     pub dropout_ms: f64,
     /// What a dropout sounds like.
     pub dropout_kind: DropoutKind,
+    /// Seconds of the stream for which its charge lasts: the level sags by 6 dB in the last
+    /// twentieth of them, then it is silent for good; 0: for ever.
+    pub runs_for_s: f64,
+    /// Where the transmitter is carried: seconds of the stream with metres, in order of time and in
+    /// straight lines; empty: nobody walks.
+    pub walk: Vec<(f64, f64)>,
+    /// Distance in metres beyond which dropouts begin, ever more of them: (d/h)² - 1 a second.
+    pub holds_to_m: f64,
+    /// Number of the send that is really plugged into it, from 1; 0: none. `None`: the send of the
+    /// configuration.
+    pub fed_by: Option<usize>,
+    /// Number of the return that it is really plugged into, from 1; 0: none. `None`: the return of
+    /// the configuration.
+    pub heard_at: Option<usize>,
     /// Hears the sound of this link's send too; empty: of none.
     pub hears: String,
     /// How loud it hears it, in dB against its own.
@@ -91,6 +105,11 @@ impl Default for LinkSettings {
             dropouts_per_minute: 0.0,
             dropout_ms: 30.0,
             dropout_kind: DropoutKind::Mute,
+            runs_for_s: 0.0,
+            walk: Vec::new(),
+            holds_to_m: 10.0,
+            fed_by: None,
+            heard_at: None,
             hears: String::new(),
             hears_db: -20.0,
         }

@@ -36,7 +36,11 @@ impl Sounds {
             .links
             .iter()
             .map(|link| (link.send_index, link.return_index));
-        for (send_index, return_index) in wired.chain(spec.reference) {
+        let plugged = spec.links.iter().map(|link| {
+            let index = |number: Option<usize>| number.unwrap_or(0).saturating_sub(1);
+            (index(link.settings.fed_by), index(link.settings.heard_at))
+        });
+        for (send_index, return_index) in wired.chain(plugged).chain(spec.reference) {
             assert!(
                 send_index < spec.send_count && return_index < spec.return_count,
                 "a link or the reference uses a send or return that is not there"

@@ -491,6 +491,75 @@ fn dropouts_are_heard_where_the_link_says_that_they_are() {
 }
 
 #[test]
+fn a_walk_beyond_10_m_brings_dropouts_where_the_link_says_and_none_before() {
+    let settings = LinkSettings {
+        walk: vec![(0.0, 1.0), (5.0, 10.0), (10.0, 20.0)],
+        ..wire()
+    };
+    let spec = quiet_rig(settings);
+    let heard = play_on(&spec, &vec![0.5; 480_000]);
+    let told: Vec<Dropout> = spec.links[0]
+        .dropouts(spec.rig.seed, RATE_HZ)
+        .take_while(|dropout| dropout.end_frame() <= 480_000)
+        .collect();
+    // From 5 to 10 s the mean of (d/10)² - 1 is 4/3 a second, and 20/3 are expected: fewer than 2
+    // come with a probability of 1 %.
+    assert!(told.len() >= 2 && told[0].first_frame > 240_000, "{told:?}");
+    for dropout in told {
+        let range = dropout.first_frame as usize..dropout.end_frame() as usize;
+        assert!(heard[0][range].iter().all(|&x| x == 0.0));
+    }
+}
+
+#[test]
+fn a_charge_of_1_s_leaves_the_receivers_noise_alone() {
+    let settings = LinkSettings {
+        runs_for_s: 1.0,
+        ..wire()
+    };
+    let mut spec = quiet_rig(settings);
+    spec.links[0].settings.noise_dbfs = Some(-60.0);
+    let heard = play_on(&spec, &vec![0.5; 96_000]);
+    let largest = heard[0][48_000..]
+        .iter()
+        .fold(0.0_f32, |a, x| a.max(x.abs()));
+    // Gaussian noise of an RMS of 7.07e-4 stays below 6 of them.
+    assert!(largest > 1e-4 && largest < 4.3e-3, "{largest}");
+    assert!((heard[0][0] - 0.5).abs() < 4.3e-3);
+}
+
+#[test]
+fn a_link_is_fed_by_the_send_and_heard_at_the_return_that_it_is_plugged_into() {
+    let mut spec = RigSpec::healthy(RATE_HZ, 2);
+    let plug = |fed_by, heard_at| LinkSettings {
+        delay_ms: 0.0,
+        fed_by,
+        heard_at,
+        noise_dbfs: None,
+        low_corner_hz: 0.0,
+        ..LinkSettings::default()
+    };
+    let loudest = |spec: &RigSpec| -> Vec<bool> {
+        let heard = play_on(spec, &vec![0.5; 1000]);
+        let is_loud = |sound: &Vec<f32>| sound.iter().any(|x| x.abs() > 0.1);
+        heard.iter().map(is_loud).collect()
+    };
+    // All but the first send are turned down.
+    let quiet = PathSettings {
+        gain_db: -120.0,
+        ..PathSettings::default()
+    };
+    spec.sends = vec![PathSettings::default(), quiet.clone(), quiet];
+    spec.links[1].settings = plug(Some(1), None);
+    spec.links[0].settings = plug(Some(0), None);
+    assert_eq!(loudest(&spec), [false, true, false]);
+    spec.links[0].settings = plug(None, Some(3));
+    assert_eq!(loudest(&spec), [false, true, true]);
+    spec.links[0].settings = plug(None, Some(0));
+    assert_eq!(loudest(&spec), [false, true, false]);
+}
+
+#[test]
 fn another_seed_gives_other_noise_and_the_same_seed_the_same() {
     let mut spec = RigSpec::healthy(RATE_HZ, 1);
     let first = play_on(&spec, &vec![0.0; 1000]);

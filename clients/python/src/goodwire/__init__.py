@@ -23,6 +23,7 @@ from ._errors import (
 )
 from ._version import PACKAGE_VERSION as __version__
 from .client import Client, Handle
+from .live import ReturnLevel
 from .recordings import Mark, Recording
 from .results import Curve, Event, Figure, Finding, Measurement, Note, Outcome, Reason, State, Verdict
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -51,6 +52,7 @@ __all__ = [
     "Reason",
     "Recording",
     "Refused",
+    "ReturnLevel",
     "Round",
     "Run",
     "State",

@@ -18,8 +18,9 @@ from . import rig
 from ._errors import Refused, Unreadable
 from ._reading import time_of
 from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp, whole_rate_hz
+from .live import ReturnLevel, levels_of
 from .results import Measurement, Outcome, measurement_of
-from .v1 import analysis_pb2, judgement_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2
+from .v1 import analysis_pb2, judgement_pb2, level_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2
 
 T = TypeVar("T")
 
@@ -112,6 +113,11 @@ def cancel(name: str) -> Ask[Measurement]:
     path = _path("MeasurementService", "CancelMeasurement")
     request = measurement_pb2.CancelMeasurementRequest(name=name)
     return Ask(path, request, measurement_pb2.Measurement, measurement_of)
+
+
+def levels() -> Stream[tuple[ReturnLevel, ...]]:
+    path = _path("LevelService", "WatchLevels")
+    return Stream(path, level_pb2.WatchLevelsRequest(), level_pb2.WatchLevelsResponse, levels_of)
 
 
 def watch(name: str) -> Stream[Measurement | rig.News | None]:

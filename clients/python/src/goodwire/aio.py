@@ -25,7 +25,8 @@ from ._async_connection import AsyncConnection
 from ._errors import GoodwireError, NotRunning
 from ._patience import Patience
 from ._uploads import Upload
-from .client import OnNews, OnRun, no_levels, one_link
+from .client import OnNews, OnRun, one_link
+from .live import ReturnLevel
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -100,9 +101,9 @@ class AsyncClient:
         """What can be measured, with every parameter."""
         return await self._connection.ask(_asks.analyses())
 
-    async def levels(self) -> AsyncIterator[Mapping[str, float]]:
-        """Live levels of every return; no goodwired of this version has them."""
-        raise no_levels(await self.status())
+    def levels(self) -> AsyncIterator[tuple[ReturnLevel, ...]]:
+        """As :meth:`goodwire.Client.levels`."""
+        return self._connection.stream(_asks.levels())
 
     # Measuring.
 

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from . import _asks, _requests
 from ._connection import Connection
-from ._errors import GoodwireError, NotRunning, NotSupported, Refused
+from ._errors import GoodwireError, NotRunning, Refused
 from ._patience import Patience
 from ._uploads import Upload
-from ._version import PACKAGE_VERSION
+from .live import ReturnLevel
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -99,9 +99,13 @@ class Client:
         """What can be measured, with every parameter."""
         return self._connection.ask(_asks.analyses())
 
-    def levels(self) -> Iterator[Mapping[str, float]]:
-        """Live levels of every return; no goodwired of this version has them."""
-        raise no_levels(self.status())
+    def levels(self) -> Iterator[tuple[ReturnLevel, ...]]:
+        """Live levels of every return: at once, then ten times a second until nobody asks for the next.
+
+        Also while something is measured, and during a hold. Whoever is slow is told less often, each time
+        with the highest peak since the last.
+        """
+        return self._connection.stream(_asks.levels())
 
     # Measuring.
 
@@ -337,10 +341,3 @@ def one_link(link: str) -> str:
     if not isinstance(link, str) or link == "all":
         raise Refused(f"{link!r} means several links; measure_all measures several")
     return link
-
-
-def no_levels(status: Status) -> NotSupported:
-    """What to raise where live levels are asked for."""
-    return NotSupported(
-        f"live levels are not in the API yet: goodwired is {status.version}, this Python package {PACKAGE_VERSION}"
-    )

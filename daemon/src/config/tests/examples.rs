@@ -168,6 +168,11 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         dropouts_per_minute = 12
         dropout_ms = 40
         dropout_kind = "repeat"
+        runs_for_s = 3600
+        walk = [[0, 1], [60, 20.5]]
+        holds_to_m = 12
+        fed_by = 2
+        heard_at = 0
         hears = "drum-riser"
         hears_db = -30
     "#;
@@ -194,6 +199,11 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         dropouts_per_minute: 12.0,
         dropout_ms: 40.0,
         dropout_kind: DropoutKind::Repeat,
+        runs_for_s: 3600.0,
+        walk: vec![(0.0, 1.0), (60.0, 20.5)],
+        holds_to_m: 12.0,
+        fed_by: Some(2),
+        heard_at: Some(0),
         hears: "drum-riser".to_owned(),
         hears_db: -30.0,
     };
