@@ -8,7 +8,7 @@ use std::{
 
 use super::*;
 use crate::audio::{
-    Loss,
+    Heard, Loss, TimeSource,
     performance::{Answer, Cancel, Part, Prediction, Sound},
 };
 

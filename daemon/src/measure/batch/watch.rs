@@ -54,7 +54,7 @@ impl Batch {
             match ended {
                 Ended::Complete { .. } | Ended::Cancelled => break None,
                 Ended::Lost(loss) => {
-                    tracing::warn!(?loss, "frames of a watch were lost");
+                    tracing::debug!(?loss, "frames of a watch were lost");
                     self.workers.iter().for_each(Worker::catch_up);
                 }
                 Ended::DeviceLost { text } => {
