@@ -17,4 +17,5 @@ mod rounds;
 mod streams;
 mod telling;
 mod verdicts;
+mod watches;
 mod watching;

@@ -39,7 +39,7 @@ const OWN_SOUND_FADES: Duration = Duration::from_secs(1);
 pub struct Conductor {
     pub(super) desk: Arc<Desk>,
     pub(super) engine: Arc<Engine>,
-    pub(super) last_sound: Mutex<Option<Instant>>,
+    last_sound: Mutex<Option<Instant>>,
     finishing: Mutex<Vec<JoinHandle<()>>>,
 }
 
@@ -107,6 +107,9 @@ impl Conductor {
     /// empty on the simulated rig, where nobody can be disturbed.
     fn prepare(&self, jobs: &[Job]) -> Result<(Shape, Vec<f64>), Ending> {
         let shape = self.interface(jobs)?;
+        if jobs.iter().all(Job::is_silent) {
+            return Ok((shape, Vec::new()));
+        }
         safety::not_held(&self.desk.store)?;
         self.permitted(jobs)?;
         if shape.simulated {
@@ -183,6 +186,7 @@ impl Conductor {
         self.engine.perform(Performance {
             parts: Vec::new(),
             frame_count: (rule.duration_s * f64::from(shape.rate_hz)) as u64,
+            open_end: None,
             cabled_returns: Vec::new(),
             predictions: Vec::new(),
             cancel: Arc::clone(&cancel),
@@ -207,6 +211,31 @@ impl Conductor {
             if all_ended(jobs) {
                 cancel.set();
             }
+        }
+    }
+
+    /// Takes note that the last sound was played so many seconds ago.
+    pub(super) fn sounded(&self, silent_s: f64) {
+        *self
+            .last_sound
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) =
+            Instant::now().checked_sub(Duration::from_secs_f64(silent_s));
+    }
+
+    /// Tells those who wait which measurement has the rig.
+    pub(super) fn tell_waiting(&self, holder: &Job) {
+        let waiting = self.desk.queue.waiting_names();
+        if waiting.is_empty() {
+            return;
+        }
+        let held = &holder.measurement;
+        let text = format!(
+            "waits for {} ({} of {}), which has the rig",
+            held.name, held.analysis, held.link
+        );
+        for name in waiting {
+            self.desk.watchers.waiting(&name, &text);
         }
     }
 
