@@ -19,4 +19,5 @@ mod seen;
 mod sends;
 mod setup;
 pub mod watch;
+pub mod wiring;
 pub mod worker;

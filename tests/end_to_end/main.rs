@@ -18,3 +18,4 @@ mod streams;
 mod telling;
 mod verdicts;
 mod watching;
+mod wiring;

@@ -9,7 +9,7 @@ use goodwire_proto::{
         judgement_service_server::JudgementServiceServer, level_service_server::LevelServiceServer,
         measurement_service_server::MeasurementServiceServer,
         report_service_server::ReportServiceServer, rig_service_server::RigServiceServer,
-        round_service_server::RoundServiceServer,
+        round_service_server::RoundServiceServer, wiring_service_server::WiringServiceServer,
     },
 };
 use tokio::{net, task::JoinSet};
@@ -59,6 +59,7 @@ pub async fn serve(
         .add_service(RoundServiceServer::new(services.clone()))
         .add_service(ReportServiceServer::new(services.clone()))
         .add_service(LevelServiceServer::new(services.clone()))
+        .add_service(WiringServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())
                 .max_decoding_message_size(MESSAGE_BYTES_MAX),
