@@ -3,7 +3,8 @@
 use std::time::{Duration, Instant};
 
 use goodwire_proto::v1::{
-    CheckWiringRequest, Wiring, WiringPair, wiring_service_client::WiringServiceClient,
+    CheckWiringRequest, GetStatusRequest, StopRequest, Wiring, WiringPair,
+    wiring_service_client::WiringServiceClient,
 };
 use goodwire_tests::{
     client::{Client, request},
@@ -153,12 +154,10 @@ async fn it_waits_for_its_turn_and_obeys_a_hold_a_stop_and_its_clients_leaving()
     let asked = client.ask(request("lectern", "response", &settings)).await;
     let name = asked.unwrap()[0].name.clone();
     let playing = || async {
-        let status = client
-            .rig
-            .clone()
-            .get_status(goodwire_proto::v1::GetStatusRequest {});
-        let running = status.await.unwrap().into_inner().running;
-        running.contains(&name).then_some(())
+        let mut rig = client.rig.clone();
+        let status = rig.get_status(GetStatusRequest {}).await.unwrap();
+        let running = status.into_inner().running;
+        running.iter().any(|one| one.name == name).then_some(())
     };
     eventually("the measurement plays", Duration::from_secs(3), playing).await;
     assert!(begun.elapsed() < Duration::from_secs(3));
@@ -167,11 +166,7 @@ async fn it_waits_for_its_turn_and_obeys_a_hold_a_stop_and_its_clients_leaving()
     let waiting = daemon.connect().await;
     let call = tokio::spawn(async move { check(&waiting).await });
     tokio::time::sleep(Duration::from_secs(1)).await;
-    let stop = client
-        .rig
-        .clone()
-        .stop(goodwire_proto::v1::StopRequest {})
-        .await;
+    let stop = client.rig.clone().stop(StopRequest {}).await;
     let stopped = stop.unwrap().into_inner();
     assert_eq!(stopped.cancelled_count, 1);
     assert!(
