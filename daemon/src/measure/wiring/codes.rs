@@ -17,7 +17,7 @@ use goodwire_dsp::{
 };
 
 /// The noise's band in Hz: what every link carries. Narrow enough that a link whose clock is off
-/// by 50 ppm drifts by half a period of its middle in the time that is correlated.
+/// by 50 ppm drifts by a quarter of a period of its middle in the time that is correlated.
 const BAND_HZ: [f64; 2] = [200.0, 4000.0];
 /// Links that sleep have so long to wake up before anything is correlated, in seconds.
 const WAKE_S: f64 = 1.5;
