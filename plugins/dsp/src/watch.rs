@@ -3,6 +3,17 @@
 //! Every way of watching a link hears frames as they come, in memory that does not grow, and tells
 //! of [`Lapse`]s once they are certain. What becomes of them (counts, rates, plots) is not its work.
 
+mod delay;
+mod equaliser;
+mod moments;
+mod narrow;
+mod noise_watch;
+mod pilot;
+mod stretch;
+
+pub use noise_watch::NoiseWatch;
+pub use pilot::{PILOT_BAND_HZ, Pilot};
+
 /// What happened to a link's sound for a while.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LapseKind {

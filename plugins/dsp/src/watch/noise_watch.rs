@@ -1,0 +1,482 @@
+//! Watches a link by comparing it with the cable, sample by sample, at some 16 kHz.
+//!
+//! The link's sound is predicted from the cable's by an [`Equaliser`] that follows the link within
+//! 40 ms. Over windows of 2 ms the link is projected on the prediction: what is left of the sound is
+//! `<link, predicted> / <predicted, predicted>`, 1 for a whole link and 0 for silence or another
+//! sound. Its standard deviation is `sqrt(N / (S D))` at a power ratio S/N in the band with
+//! `D = 2 x 2 ms x 6.8 kHz = 27` degrees of freedom: 0.02 at 20 dB, 0.06 at 10 dB, so the threshold
+//! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
+//! the edge is.
+
+use super::{
+    Heard, Lapse, LapseKind, Watch,
+    delay::{self, Found},
+    equaliser::{AHEAD, Equaliser, TAPS},
+    moments::{Moments, Window},
+    narrow::{Narrow, decimation},
+    stretch::Stretch,
+};
+
+/// Less of the sound than this is lost: the -6 dB points of the edges.
+const LOST_BELOW: f64 = 0.5;
+/// Length of the windows in seconds.
+const WINDOW_S: f64 = 0.002;
+/// Two lost stretches with less than this between them are one.
+const JOIN_S: f64 = 0.003;
+/// The longest delay that is looked for, in seconds.
+const DELAY_MAX_S: f64 = 1.0;
+/// How much of the link a search compares, in seconds: likeness of noise is 0.012 then.
+const SEARCH_S: f64 = 0.5;
+/// A link is found where it is as like the cable as this; noise is not once in 10^50 searches.
+const LIKENESS_MIN: f64 = 0.2;
+/// Time between searches, which doubles up to the second number while nothing is found, in seconds.
+const SEARCH_EVERY_S: (f64, f64) = (0.25, 2.0);
+/// What is kept of the past, beside the longest delay, in seconds.
+const PAST_S: f64 = 3.0;
+/// The cable is silent where it has less than this of its usual power: -12 dB.
+const PRESENT: f64 = 1.0 / 16.0;
+/// Mean power below this is no pilot: -90 dBFS.
+const POWER_LEAST: f64 = 1e-9;
+/// Time in which the usual loudness of the link and power of the cable are followed, in seconds.
+const SLOW_S: f64 = 10.0;
+/// How often a search's half second is learnt, to begin with.
+const LESSONS: usize = 4;
+/// Learning backwards goes in lessons of this length, in seconds.
+const LESSON_S: f64 = 0.01;
+/// A delay that stepped by less than this has not, in seconds.
+const SHIFT_LEAST_S: f64 = 0.0003;
+/// A lost stretch that the interface's own loss cuts off is told where it is longer than this.
+const CUT_OFF_LEAST_S: f64 = 0.1;
+
+/// A link that was found.
+#[derive(Debug, Clone)]
+struct Lock {
+    /// Samples by which the link is later.
+    delay: i64,
+    equaliser: Equaliser,
+    /// Usual loudness of the equaliser.
+    loudness: f64,
+    /// Usual power of the cable.
+    power: f64,
+}
+
+/// Compares a link with the cable, or with the pilot itself where there is none.
+#[derive(Debug)]
+pub struct NoiseWatch {
+    rate_hz: f64,
+    decimation: usize,
+    sample_hz: f64,
+    narrow: [Narrow; 2],
+    /// Samples of link and cable from `first_sample` on.
+    link: Vec<f64>,
+    cable: Vec<f64>,
+    first_sample: i64,
+    /// Frame at which sample 0 stands, and the frame that comes next.
+    origin: u64,
+    next_frame: Option<u64>,
+    lock: Option<Lock>,
+    window: Window,
+    /// Next sample to be put into the window.
+    next: i64,
+    /// Decisions before this sample have been made.
+    decide_from: i64,
+    /// No decision is made up to this sample: the cable had no sound just before.
+    quiet_until: i64,
+    open: Option<Stretch>,
+    /// Next sample at which the link is looked for, and the pause after that.
+    search_at: i64,
+    search_pause: i64,
+    /// So far the cable had no sound.
+    silent_until: i64,
+    lapses: Vec<Lapse>,
+    judged_samples: u64,
+    last_good: Option<u64>,
+}
+
+impl NoiseWatch {
+    /// Watches at `rate_hz`.
+    #[must_use]
+    pub fn new(rate_hz: f64) -> Self {
+        let decimation = decimation(rate_hz);
+        let sample_hz = rate_hz / decimation as f64;
+        let mut watch = Self {
+            rate_hz,
+            decimation,
+            sample_hz,
+            narrow: [Narrow::new(rate_hz), Narrow::new(rate_hz)],
+            link: Vec::new(),
+            cable: Vec::new(),
+            first_sample: 0,
+            origin: 0,
+            next_frame: None,
+            lock: None,
+            window: Window::new(1),
+            next: 0,
+            decide_from: 0,
+            quiet_until: 0,
+            open: None,
+            search_at: 0,
+            search_pause: 0,
+            silent_until: 0,
+            lapses: Vec::new(),
+            judged_samples: 0,
+            last_good: None,
+        };
+        watch.begin(0);
+        watch
+    }
+
+    /// The usual delay of the link in seconds, to a sample of the watch; `None` until it was found.
+    #[must_use]
+    pub fn delay_s(&self) -> Option<f64> {
+        let lock = self.lock.as_ref()?;
+        Some(lock.delay as f64 / self.sample_hz)
+    }
+
+    fn samples(&self, seconds: f64) -> i64 {
+        (seconds * self.sample_hz).round() as i64
+    }
+
+    /// Half a window: what is decided lies so far behind what is known.
+    fn half(&self) -> i64 {
+        self.samples(WINDOW_S) / 2
+    }
+
+    /// Begins anew at a frame, in silence; what was learnt of the link stays.
+    fn begin(&mut self, frame: u64) {
+        self.origin = frame;
+        self.next_frame = Some(frame);
+        self.narrow = [Narrow::new(self.rate_hz), Narrow::new(self.rate_hz)];
+        let silence = (self.samples(DELAY_MAX_S) + TAPS as i64) as usize;
+        self.link = vec![0.0; silence];
+        self.cable = vec![0.0; silence];
+        self.first_sample = -(silence as i64);
+        self.window = Window::new(2 * self.half() as usize + 1);
+        self.next = 0;
+        self.decide_from = 0;
+        self.quiet_until = 0;
+        self.open = None;
+        self.search_pause = self.samples(SEARCH_EVERY_S.0);
+        self.search_at = self.samples(SEARCH_S);
+        self.silent_until = 0;
+    }
+
+    fn end_sample(&self) -> i64 {
+        self.first_sample + self.link.len() as i64
+    }
+
+    fn at(&self, samples: &[f64], from: i64, count: usize) -> std::ops::Range<usize> {
+        let begin = (from - self.first_sample) as usize;
+        debug_assert!(begin + count <= samples.len());
+        begin..begin + count
+    }
+
+    /// Goes on with what is known, searching where the link is not known or lost.
+    fn go_on(&mut self) {
+        loop {
+            let reach = self.end_sample() - (TAPS - AHEAD) as i64;
+            while self.lock.is_some() && self.next < reach && !self.is_search_due() {
+                self.step();
+            }
+            if !self.is_search_due() {
+                return;
+            }
+            self.search();
+        }
+    }
+
+    fn is_search_due(&self) -> bool {
+        match (&self.lock, &self.open) {
+            (None, _) => self.search_at <= self.end_sample(),
+            (Some(_), open) => open.is_some() && self.search_at <= self.next,
+        }
+    }
+
+    /// Looks for the link in the latest sound.
+    fn search(&mut self) {
+        let length = self.samples(SEARCH_S) as usize;
+        let end = self.search_at;
+        let longest = self.samples(DELAY_MAX_S);
+        let from = end - length as i64;
+        self.search_at = end + self.search_pause;
+        let link = &self.link[self.at(&self.link, from, length)];
+        let cable = &self.cable[self.at(&self.cable, from - longest, length + longest as usize)];
+        let power = mean_power(&cable[longest as usize..]);
+        if power < POWER_LEAST {
+            self.silent_until = end;
+            return;
+        }
+        self.search_pause = (2 * self.search_pause).min(self.samples(SEARCH_EVERY_S.1));
+        let found = delay::find(link, cable).filter(|found| found.likeness.abs() >= LIKENESS_MIN);
+        if let Some(found) = found {
+            self.found(found, from, end, power);
+        }
+    }
+
+    /// Learns the link from a half second in which it was found, and judges anew from where it was
+    /// lost.
+    fn found(&mut self, found: Found, from: i64, end: i64, power: f64) {
+        let mut lock = Lock {
+            delay: found.delay as i64,
+            equaliser: Equaliser::new(),
+            loudness: 0.0,
+            power,
+        };
+        let last = end.min(self.end_sample() - (TAPS - AHEAD) as i64);
+        for _ in 0..LESSONS {
+            self.learn(&mut lock, from..last);
+        }
+        lock.loudness = lock.equaliser.loudness();
+        let lost = self.open.take();
+        let again = lost.as_ref().map_or(self.silent_until, |open| open.first);
+        let earliest = self.first_sample + self.samples(DELAY_MAX_S) + TAPS as i64;
+        self.learn_back(&mut lock, last, again.max(earliest));
+        let before = self.lock.replace(lock);
+        if let (Some(before), Some(open)) = (&before, &lost) {
+            self.tell_shift(before.delay, open.first);
+        }
+        self.judge_again(again.max(earliest), again, lost);
+        self.search_at = end + self.samples(SEARCH_EVERY_S.0);
+        self.search_pause = self.samples(SEARCH_EVERY_S.0);
+    }
+
+    /// Goes back to a sample; a stretch that was lost up to there stays open.
+    fn judge_again(&mut self, sample: i64, lost_since: i64, lost: Option<Stretch>) {
+        self.window = Window::new(2 * self.half() as usize + 1);
+        self.next = sample;
+        self.decide_from = sample;
+        let unseen = sample - lost_since;
+        self.open = match lost {
+            Some(open) if unseen > 0 => Some(open),
+            Some(open) => Some(Stretch::new(open.first)),
+            // Longer ago than is kept: the cable had its sound, and the link was not to be found.
+            None => (unseen > 0).then(|| Stretch::silent(lost_since, unseen)),
+        };
+        if unseen > 0 && self.last_good.is_none() {
+            self.judged_samples += unseen as u64;
+        }
+    }
+
+    fn learn(&self, lock: &mut Lock, samples: std::ops::Range<i64>) {
+        for sample in samples {
+            let sound = self.sound(sample, lock.delay);
+            lock.delay += lock.equaliser.learn(sound, self.link_at(sample));
+        }
+    }
+
+    /// Learns backwards in time as far as the link carried its sound, so that what was learnt fits
+    /// the moment from which on it is judged again, whatever the two clocks have drifted since.
+    fn learn_back(&self, lock: &mut Lock, from: i64, until: i64) {
+        let block = self.samples(LESSON_S);
+        let mut end = from;
+        while end - block >= until {
+            let (mut both, mut predicted) = (0.0, 0.0);
+            for sample in end - block..end {
+                let one = lock.equaliser.predict(self.sound(sample, lock.delay));
+                both += one * self.link_at(sample);
+                predicted += one * one;
+            }
+            if both < LOST_BELOW * predicted {
+                return;
+            }
+            for sample in (end - block..end).rev() {
+                let sound = self.sound(sample, lock.delay);
+                lock.delay += lock.equaliser.learn(sound, self.link_at(sample));
+            }
+            end -= block;
+        }
+    }
+
+    fn tell_shift(&mut self, delay_before: i64, since: i64) {
+        let moved = self
+            .lock
+            .as_ref()
+            .map_or(0, |lock| lock.delay - delay_before);
+        if moved.abs() > self.samples(SHIFT_LEAST_S) {
+            self.lapses.push(Lapse {
+                kind: LapseKind::Shift,
+                start_frame: self.frame(since),
+                frame_count: 0.0,
+            });
+        }
+    }
+
+    fn frame(&self, sample: i64) -> f64 {
+        self.origin as f64 + (sample * self.decimation as i64) as f64
+    }
+
+    fn link_at(&self, sample: i64) -> f64 {
+        self.link[(sample - self.first_sample) as usize]
+    }
+
+    /// What of the cable goes into the prediction of a sample.
+    fn sound(&self, sample: i64, delay: i64) -> &[f64] {
+        // The delay may have moved a little past the longest that is kept.
+        let from = (sample - delay - AHEAD as i64).max(self.first_sample);
+        &self.cable[self.at(&self.cable, from, TAPS)]
+    }
+
+    /// Takes the next sample into the window and decides on the one in its middle.
+    fn step(&mut self) {
+        let Some(lock) = &self.lock else { return };
+        let (sample, delay) = (self.next, lock.delay);
+        let sound = self.sound(sample, delay);
+        let predicted = lock.equaliser.predict(sound);
+        let link = self.link_at(sample);
+        let now = self.cable[(sample - self.first_sample) as usize];
+        let one = Moments {
+            predicted: predicted * predicted,
+            both: link * predicted,
+            link: link * link,
+            rest: (link - predicted).powi(2),
+            carried: sound[AHEAD] * sound[AHEAD],
+            now: now * now,
+        };
+        self.next += 1;
+        let moments = *self.window.push(one);
+        let middle = sample - self.half();
+        if middle >= self.decide_from {
+            self.decide(middle, &moments);
+        }
+    }
+
+    fn decide(&mut self, sample: i64, moments: &Moments) {
+        let length = 2.0 * self.half() as f64 + 1.0;
+        let Some(lock) = &mut self.lock else { return };
+        let least = (PRESENT * lock.power).max(POWER_LEAST) * length;
+        if moments.carried < least || moments.now < least {
+            // The cable has no sound here, or not where the link would be heard with it.
+            return self.without_cable(sample);
+        }
+        if sample < self.quiet_until {
+            return;
+        }
+        self.judged_samples += 1;
+        let softer = (lock.equaliser.loudness() / lock.loudness).min(1.0);
+        let left = softer * moments.both / moments.predicted.max(f64::MIN_POSITIVE);
+        if left < LOST_BELOW {
+            let open = self.open.get_or_insert_with(|| Stretch::new(sample));
+            if open.first == sample {
+                let whole = sample + (SEARCH_S * self.sample_hz) as i64;
+                // Not again where it was searched already: that would find the same.
+                self.search_at = self.search_at.max(whole);
+                self.search_pause = (SEARCH_EVERY_S.0 * self.sample_hz) as i64;
+            }
+            open.grow(sample, left, moments);
+            return;
+        }
+        self.close_stretch(sample);
+        if self.open.is_none() {
+            self.good(sample, moments.carried / length);
+        }
+    }
+
+    /// The cable has no sound: what was lost just before may have been the cable's loss too.
+    fn without_cable(&mut self, sample: i64) {
+        let edge = 4 * self.half();
+        self.quiet_until = sample + edge;
+        if self
+            .open
+            .as_ref()
+            .is_some_and(|open| open.last - open.first > edge)
+        {
+            self.close_stretch(sample);
+        } else {
+            self.open = None;
+        }
+    }
+
+    /// The link carries its sound: it is learnt.
+    fn good(&mut self, sample: i64, power: f64) {
+        self.last_good = Some(self.origin + (sample.max(0) * self.decimation as i64) as u64);
+        let Some(mut lock) = self.lock.take() else {
+            return;
+        };
+        let link = self.link_at(sample);
+        let sound = self.sound(sample, lock.delay);
+        let moved = lock.equaliser.learn(sound, link);
+        lock.delay = (lock.delay + moved).max(0);
+        let share = 1.0 / (SLOW_S * self.sample_hz);
+        lock.loudness += share * (lock.equaliser.loudness() - lock.loudness);
+        lock.power += share * (power - lock.power);
+        self.lock = Some(lock);
+    }
+
+    /// Ends the open stretch once it has been over for long enough.
+    fn close_stretch(&mut self, sample: i64) {
+        let join = self.samples(JOIN_S);
+        if self
+            .open
+            .as_ref()
+            .is_some_and(|open| sample - open.last > join)
+        {
+            self.tell_open();
+        }
+    }
+
+    fn tell_open(&mut self) {
+        let Some(open) = self.open.take() else { return };
+        self.lapses
+            .extend(open.lapse(self.origin, self.decimation, self.rate_hz));
+    }
+
+    /// Lets go what is too old to be looked at again.
+    fn forget(&mut self) {
+        let kept = self.samples(DELAY_MAX_S + PAST_S);
+        let old = (self.end_sample() - kept - self.first_sample).max(0) as usize;
+        if old as i64 > kept {
+            self.link.drain(..old);
+            self.cable.drain(..old);
+            self.first_sample += old as i64;
+        }
+    }
+
+    /// The interface lost frames: what they touch is void.
+    fn cut(&mut self) {
+        let longest = self.samples(CUT_OFF_LEAST_S);
+        if self
+            .open
+            .as_ref()
+            .is_some_and(|open| open.last - open.first > longest)
+        {
+            self.tell_open();
+        }
+        self.open = None;
+    }
+}
+
+impl Watch for NoiseWatch {
+    fn hear(&mut self, heard: &Heard<'_>) {
+        if self.next_frame != Some(heard.first_frame) {
+            self.cut();
+            self.begin(heard.first_frame);
+        }
+        self.next_frame = Some(heard.first_frame + heard.link.len() as u64);
+        self.narrow[0].take(heard.link, &mut self.link);
+        // Without a cable nothing is present, and nothing is judged.
+        let silence = vec![0.0; heard.reference.map_or(heard.link.len(), |_| 0)];
+        self.narrow[1].take(heard.reference.unwrap_or(&silence), &mut self.cable);
+        self.go_on();
+        self.forget();
+    }
+
+    fn close(&mut self) {
+        self.cut();
+    }
+
+    fn take_lapses(&mut self) -> Vec<Lapse> {
+        std::mem::take(&mut self.lapses)
+    }
+
+    fn judged_frame_count(&self) -> u64 {
+        self.judged_samples * self.decimation as u64
+    }
+
+    fn last_good_frame(&self) -> Option<u64> {
+        self.last_good
+    }
+}
+
+fn mean_power(samples: &[f64]) -> f64 {
+    samples.iter().map(|x| x * x).sum::<f64>() / samples.len().max(1) as f64
+}

@@ -1,0 +1,90 @@
+//! A stretch in which the link did not carry its sound, from its first sample to its last.
+
+use super::{Lapse, LapseKind, moments::Moments};
+
+/// Longer than this it is a dropout, shorter a click: a gap of 2 ms is measured as 1.5 to 2.5 ms.
+const DROPOUT_S: f64 = 0.0015;
+/// Below this it is nothing: windows of 2 ms do not show it.
+const CLICK_S: f64 = 0.0005;
+/// So little of the sound has to be left somewhere in it: -9 dB. One that only grazes the threshold
+/// is the spread of a faint link.
+const LEFT_MOST: f64 = 0.35;
+/// A link with less than this of the power of its sound is silent: -10 dB.
+const SILENT: f64 = 0.1;
+/// More than this of the power of its sound is something that was added: 6 dB above it.
+const LOUDER: f64 = 4.0;
+
+/// What it is shows in its first samples, about a second: later ones may be the sound come back at
+/// another delay, which is not known at once.
+const KIND_SAMPLES: i64 = 16_000;
+
+/// An open stretch.
+#[derive(Debug, Clone)]
+pub struct Stretch {
+    /// Its first sample.
+    pub first: i64,
+    /// Its last sample so far.
+    pub last: i64,
+    least_left: f64,
+    expected: f64,
+    heard: f64,
+    rest: f64,
+}
+
+impl Stretch {
+    /// Begins at a sample.
+    #[must_use]
+    pub fn new(first: i64) -> Self {
+        Self {
+            first,
+            last: first,
+            least_left: f64::INFINITY,
+            expected: 0.0,
+            heard: 0.0,
+            rest: 0.0,
+        }
+    }
+
+    /// A stretch of so many samples in which the link was not to be found.
+    #[must_use]
+    pub fn silent(first: i64, samples: i64) -> Self {
+        Self {
+            last: first + samples - 1,
+            least_left: 0.0,
+            ..Self::new(first)
+        }
+    }
+
+    /// Goes on to a sample, at which so much of the sound is `left`.
+    pub fn grow(&mut self, sample: i64, left: f64, moments: &Moments) {
+        self.last = sample;
+        self.least_left = self.least_left.min(left);
+        if sample - self.first < KIND_SAMPLES {
+            self.expected += moments.predicted;
+            self.heard += moments.link;
+            self.rest += moments.rest;
+        }
+    }
+
+    /// What it was; `None` where it was nothing. `frames` make one sample, at `rate_hz`; sample 0
+    /// stands at `origin`.
+    #[must_use]
+    pub fn lapse(&self, origin: u64, frames: usize, rate_hz: f64) -> Option<Lapse> {
+        let frame_count = ((self.last - self.first + 1) * frames as i64) as f64;
+        let length_s = frame_count / rate_hz;
+        if length_s < CLICK_S || self.least_left > LEFT_MOST {
+            return None;
+        }
+        let kind = match () {
+            () if self.rest > LOUDER * self.expected => LapseKind::Burst,
+            () if length_s < DROPOUT_S => LapseKind::Click,
+            () if self.heard <= SILENT * self.expected => LapseKind::Gap,
+            () => LapseKind::Concealed,
+        };
+        Some(Lapse {
+            kind,
+            start_frame: origin as f64 + (self.first * frames as i64) as f64,
+            frame_count,
+        })
+    }
+}
