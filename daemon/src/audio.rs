@@ -4,6 +4,7 @@
 //! frame time. Back ends live in the folder beside this file; they alone name cpal.
 
 mod alsa;
+mod backlog;
 pub mod callback;
 mod closing;
 pub mod devices;
@@ -14,6 +15,7 @@ pub mod meters;
 mod open;
 mod paced;
 pub mod performance;
+pub mod pilot;
 pub mod queue;
 mod ramp;
 mod scheduling;

@@ -8,6 +8,7 @@ use std::{
 };
 
 use prost_types::Timestamp;
+use rustix::time::{ClockId, clock_gettime};
 
 /// Tells the time of day.
 pub trait Clock: Send + Sync + fmt::Debug {
@@ -31,6 +32,27 @@ impl Clock for SystemClock {
     fn now(&self) -> SystemTime {
         SystemTime::now()
     }
+}
+
+/// Time since the machine's start, suspended or not.
+#[must_use]
+pub fn since_boot() -> Duration {
+    of_kernel(ClockId::Boottime)
+}
+
+/// Time since the machine's start without that in which it was suspended.
+#[must_use]
+pub fn awake_since_boot() -> Duration {
+    of_kernel(ClockId::Monotonic)
+}
+
+fn of_kernel(id: ClockId) -> Duration {
+    let time = clock_gettime(id);
+    // The kernel's clocks of this kind are never negative.
+    Duration::new(
+        time.tv_sec.unsigned_abs(),
+        time.tv_nsec.unsigned_abs() as u32,
+    )
 }
 
 /// A clock that stands still until it is moved, for tests.

@@ -19,7 +19,7 @@ mod words;
 pub use error::PluginError;
 pub use goodwire_proto::pipe::Block;
 pub use limits::Limits;
-pub use outcome::check_result;
+pub use outcome::{check_result, is_open_ended};
 pub use parameters::check_parameters;
 pub use registry::{FindError, Found, PluginEntry, Registry, host_beside_daemon};
 pub use session::{Fed, Session, Stopper};

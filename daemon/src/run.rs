@@ -11,7 +11,7 @@ use crate::{
     interface,
     measure::{
         complete::Desk, conductor::Conductor, job::Ending, queue::Queue, recorded::Recorded,
-        watch::Watchers,
+        watch::Watchers, watches::Watches,
     },
     page::{self, PageListener},
     plugins::Registry,
@@ -71,6 +71,7 @@ pub async fn run(
         registry: Arc::new(start.registry),
         watchers: Watchers::default(),
         queue: Queue::default(),
+        watches: Watches::default(),
         spool_dir: start.spool_dir,
         clock: start.clock,
         message_counts: rounds::MessageCounts::default(),

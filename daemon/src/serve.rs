@@ -13,6 +13,7 @@ mod rounds;
 mod server;
 mod trend;
 mod upload;
+mod watches;
 mod wiring;
 
 use std::sync::Arc;

@@ -17,5 +17,6 @@ mod rounds;
 mod streams;
 mod telling;
 mod verdicts;
+mod watches;
 mod watching;
 mod wiring;

@@ -3,6 +3,8 @@
 //! It plays one performance at a time, hands out what is heard, keeps a device running in silence
 //! between performances, and opens a lost device again.
 
+mod stream;
+
 use std::{
     sync::{
         Arc, Mutex, MutexGuard, PoisonError,
@@ -12,22 +14,18 @@ use std::{
     time::{Duration, Instant},
 };
 
+use self::stream::Stream;
 use super::{
-    Heard, Interface, InterfaceError, Mute, Shape, TimeSource,
+    Interface, InterfaceError, Mute, Shape,
     meters::{Levels, Meters, Watch},
     performance::{Ended, Performance},
-    stage::Stage,
 };
 
 /// Opens the interface; called again after each loss.
 pub type Opener = Box<dyn FnMut() -> Result<Box<dyn Interface>, InterfaceError> + Send>;
 
-/// Longest time that one exchange waits for frames.
-const EXCHANGE_WAIT: Duration = Duration::from_millis(50);
 /// Time between attempts to open a lost interface.
 const REOPEN_PAUSE: Duration = Duration::from_millis(500);
-/// Shortest block of virtual time, so that small periods do not cost speed.
-const VIRTUAL_BLOCK_FRAMES: usize = 4096;
 
 /// What the engine can tell of itself at any time.
 #[derive(Debug, Clone, Default)]
@@ -253,116 +251,6 @@ impl Runner {
 enum Serve {
     HandleDropped,
     Lost(InterfaceError),
-}
-
-/// An open interface with the frame time that the engine has reached.
-struct Stream {
-    interface: Box<dyn Interface>,
-    next_frame: u64,
-    epochs_before: u64,
-    epoch: u64,
-    xruns_told: u64,
-    block_frames: usize,
-    silence: Vec<f32>,
-    meters: Meters,
-}
-
-impl Stream {
-    fn new(
-        mut interface: Box<dyn Interface>,
-        ceilings: &[f32],
-        epochs_before: u64,
-        meters: Meters,
-    ) -> Self {
-        interface.set_ceilings(ceilings);
-        let shape = interface.shape();
-        let block_frames = match shape.time {
-            TimeSource::Virtual => shape.period_frames.max(VIRTUAL_BLOCK_FRAMES),
-            TimeSource::Device | TimeSource::Paced => shape.period_frames,
-        };
-        let silence = vec![0.0; block_frames];
-        let epoch = epochs_before + 1;
-        Self {
-            interface,
-            next_frame: 0,
-            epochs_before,
-            epoch,
-            xruns_told: 0,
-            block_frames,
-            silence,
-            meters,
-        }
-    }
-
-    fn is_virtual(&self) -> bool {
-        self.interface.shape().time == TimeSource::Virtual
-    }
-
-    /// Keeps the device running in silence.
-    fn idle(&mut self) -> Result<(), InterfaceError> {
-        let shape = self.interface.shape();
-        let mut heard = vec![Vec::new(); shape.return_count];
-        let play = vec![&self.silence[..]; shape.send_count];
-        let got = self
-            .interface
-            .exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)?;
-        self.meters.hear(&heard);
-        self.advance(&got, self.block_frames);
-        Ok(())
-    }
-
-    fn play(&mut self, performance: Performance) -> Result<(), InterfaceError> {
-        let shape = self.interface.shape().clone();
-        let mute = self.interface.mute();
-        mute.set(performance.cancel.is_set());
-        self.interface.plug_cables(&performance.cabled_returns);
-        let cancel = Arc::clone(&performance.cancel);
-        let mut stage = Stage::new(performance, &shape, self.next_frame);
-        if cancel.is_set() {
-            // Somebody silenced all between the two lines above; the ramp must not be heard.
-            mute.set(true);
-        }
-        loop {
-            let frame_count = self.block_frames;
-            let block = stage.block(frame_count);
-            let play: Vec<&[f32]> = block.iter().map(Vec::as_slice).collect();
-            let mut heard = vec![Vec::new(); shape.return_count];
-            let got =
-                match self
-                    .interface
-                    .exchange(self.next_frame, &play, &mut heard, EXCHANGE_WAIT)
-                {
-                    Ok(got) => got,
-                    Err(error) => {
-                        stage.end(Ended::DeviceLost {
-                            text: error.to_string(),
-                        });
-                        return Err(error);
-                    }
-                };
-            self.meters.hear(&heard);
-            let epoch_before = self.epoch;
-            self.advance(&got, frame_count);
-            if self.epoch != epoch_before && stage.has_begun() {
-                stage.end(Ended::Lost(got.lost.unwrap_or(super::Loss::Unknown)));
-                return Ok(());
-            }
-            if stage.hear(&got, heard, self.epoch, &mute) {
-                return Ok(());
-            }
-        }
-    }
-
-    /// Moves frame time on by what was queued; after a recovery, to where the stream now is.
-    fn advance(&mut self, got: &Heard, queued_frames: usize) {
-        let epoch = self.epochs_before + got.epoch;
-        if epoch == self.epoch {
-            self.next_frame += queued_frames as u64;
-        } else {
-            self.epoch = epoch;
-            self.next_frame = got.first_frame + got.frame_count as u64;
-        }
-    }
 }
 
 #[cfg(test)]

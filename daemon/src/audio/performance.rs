@@ -1,12 +1,25 @@
 //! What the engine is asked to play and hear, and what it answers.
 
-use std::sync::{
-    Arc,
-    atomic::{AtomicBool, Ordering},
-    mpsc::Sender,
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicBool, Ordering},
+        mpsc::Sender,
+    },
+    time::Duration,
 };
 
-use super::Loss;
+use super::{Loss, TimeSource, pilot::Pilot};
+use crate::clock;
+
+/// The sound of a part.
+#[derive(Debug, Clone)]
+pub enum Sound {
+    /// All of it, rendered before.
+    Whole(Arc<[f32]>),
+    /// The performance's pilot, which has no end.
+    Pilot,
+}
 
 /// One send's share of a performance.
 #[derive(Debug, Clone)]
@@ -16,32 +29,38 @@ pub struct Part {
     /// Frames by which this send plays later than the performance's first frame.
     pub delay_frames: u64,
     /// What is played, full scale = 1.
-    pub samples: Arc<[f32]>,
+    pub sound: Sound,
     /// Ends this part alone, ramping down.
     pub cancel: Arc<Cancel>,
 }
 
 impl Part {
     /// Adds the part's frames from `first_frame` of the performance on to `block`, each times
-    /// the factor that `fade` gives for its frame.
-    pub fn mix(&self, first_frame: u64, block: &mut [f32], fade: impl Fn(u64) -> f32) {
+    /// the factor that `fade` gives for its frame. `pilot` has the pilot's frames of this block.
+    pub fn mix(
+        &self,
+        first_frame: u64,
+        pilot: &[f32],
+        block: &mut [f32],
+        fade: impl Fn(u64) -> f32,
+    ) {
+        let samples = match &self.sound {
+            Sound::Whole(samples) => samples,
+            Sound::Pilot => {
+                for ((frame, sample), value) in (first_frame..).zip(block).zip(pilot) {
+                    *sample += value * fade(frame);
+                }
+                return;
+            }
+        };
         for (frame, sample) in (first_frame..).zip(block) {
             let Some(index) = frame.checked_sub(self.delay_frames) else {
                 continue;
             };
-            if let Some(value) = usize::try_from(index)
-                .ok()
-                .and_then(|at| self.samples.get(at))
-            {
+            if let Some(value) = usize::try_from(index).ok().and_then(|at| samples.get(at)) {
                 *sample += value * fade(frame);
             }
         }
-    }
-
-    /// Frames of the performance until the part has ended.
-    #[must_use]
-    pub fn end_frame(&self) -> u64 {
-        self.delay_frames + self.samples.len() as u64
     }
 }
 
@@ -65,13 +84,53 @@ pub struct Prediction {
     pub peak_dbfs: f64,
 }
 
+/// Where an open-ended performance was last heard.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Place {
+    /// Frame of the performance.
+    pub frame: u64,
+    /// Frame of the stream that it was.
+    pub stream_frame: u64,
+    /// Number of the stream's start or recovery; 0 where no stream is to be counted on.
+    pub epoch: u64,
+    /// When, by [`clock::since_boot`].
+    pub at: Duration,
+}
+
+impl Place {
+    /// The frame of the performance that comes at a frame of the stream: counted by the stream,
+    /// else by the machine's clock, which does not stand still while the machine is suspended.
+    #[must_use]
+    pub fn frame_at(&self, epoch: u64, stream_frame: u64, rate_hz: u32, time: TimeSource) -> u64 {
+        if epoch == self.epoch {
+            return self.frame + stream_frame.saturating_sub(self.stream_frame);
+        }
+        if time == TimeSource::Virtual {
+            return self.frame;
+        }
+        let passed = clock::since_boot().saturating_sub(self.at);
+        self.frame + (passed.as_secs_f64() * f64::from(rate_hz)).round() as u64
+    }
+}
+
+/// What makes a performance open-ended.
+#[derive(Debug)]
+pub struct OpenEnd {
+    /// What its parts play; `None` where it only listens.
+    pub pilot: Option<Pilot>,
+    /// Where it goes on; `None` where it begins.
+    pub place: Option<Place>,
+}
+
 /// One uninterrupted piece of playing and hearing.
 #[derive(Debug)]
 pub struct Performance {
     /// What is played; empty to only listen.
     pub parts: Vec<Part>,
-    /// Frames from the first one played to the last one heard.
+    /// Frames from the first one played to the last one heard; of no meaning where it has no end.
     pub frame_count: u64,
+    /// What it is where it has no end; its first frame is then where [`OpenEnd::place`] has it.
+    pub open_end: Option<OpenEnd>,
     /// Returns (from 0) at which a plain cable stands in the link's place: links that are matched.
     pub cabled_returns: Vec<usize>,
     /// What is expected of the returns; empty where nothing is checked.
@@ -102,6 +161,8 @@ impl Cancel {
 /// Consecutive frames of all returns.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Captured {
+    /// Number of the stream's start or recovery.
+    pub epoch: u64,
     /// Frame of the performance, from 0.
     pub first_frame: u64,
     /// Frame of the interface's stream.

@@ -14,6 +14,7 @@ use super::{
     job::{Ending, Job, bare},
     queue::Queue,
     watch::Watchers,
+    watches::Watches,
     worker::Stop,
 };
 use crate::{
@@ -50,6 +51,8 @@ pub struct Desk {
     pub watchers: Watchers,
     /// Those who wait for the rig.
     pub queue: Queue,
+    /// The watches that run.
+    pub watches: Watches,
     /// Where uploads are kept until they are read.
     pub spool_dir: PathBuf,
     /// The wall clock.
@@ -229,6 +232,7 @@ impl Desk {
             Err(error) => unstored(measurement, &error),
         };
         self.queue.forget(bare(&told.name));
+        self.watches.end(bare(&told.name));
         self.watchers.tell(told);
     }
 }

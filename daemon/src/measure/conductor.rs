@@ -40,7 +40,7 @@ const OWN_SOUND_FADES: Duration = Duration::from_secs(1);
 pub struct Conductor {
     pub(super) desk: Arc<Desk>,
     pub(super) engine: Arc<Engine>,
-    pub(super) last_sound: Mutex<Option<Instant>>,
+    last_sound: Mutex<Option<Instant>>,
     finishing: Mutex<Vec<JoinHandle<()>>>,
 }
 
@@ -114,6 +114,9 @@ impl Conductor {
         party: &P,
     ) -> Result<(Shape, Vec<f64>), Ending> {
         let shape = self.interface(party)?;
+        if party.is_silent() {
+            return Ok((shape, Vec::new()));
+        }
         safety::not_held(&self.desk.store)?;
         self.permitted(party)?;
         if shape.simulated {
@@ -184,6 +187,7 @@ impl Conductor {
         self.engine.perform(Performance {
             parts: Vec::new(),
             frame_count: (rule.duration_s * f64::from(shape.rate_hz)) as u64,
+            open_end: None,
             cabled_returns: Vec::new(),
             predictions: Vec::new(),
             cancel: Arc::clone(&cancel),
@@ -208,6 +212,31 @@ impl Conductor {
             if party.has_ended() {
                 cancel.set();
             }
+        }
+    }
+
+    /// Takes note that the last sound was played so many seconds ago.
+    pub(super) fn sounded(&self, silent_s: f64) {
+        *self
+            .last_sound
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) =
+            Instant::now().checked_sub(Duration::from_secs_f64(silent_s));
+    }
+
+    /// Tells those who wait which measurement has the rig.
+    pub(super) fn tell_waiting(&self, holder: &Job) {
+        let waiting = self.desk.queue.waiting_names();
+        if waiting.is_empty() {
+            return;
+        }
+        let held = &holder.measurement;
+        let text = format!(
+            "waits for {} ({} of {}), which has the rig",
+            held.name, held.analysis, held.link
+        );
+        for name in waiting {
+            self.desk.watchers.waiting(&name, &text);
         }
     }
 
@@ -255,6 +284,8 @@ pub(super) trait Party {
     fn has_ended(&self) -> bool;
     /// True where each has somebody in the room who said that sound may be played.
     fn is_attended(&self) -> bool;
+    /// True where nothing is to be played for anybody.
+    fn is_silent(&self) -> bool;
     /// Tells what is waited for.
     fn waits(&self, desk: &Desk, text: &str);
 }
@@ -266,6 +297,10 @@ impl Party for [Job] {
 
     fn is_attended(&self) -> bool {
         self.iter().all(|job| job.is_attended)
+    }
+
+    fn is_silent(&self) -> bool {
+        self.iter().all(Job::is_silent)
     }
 
     fn waits(&self, desk: &Desk, text: &str) {

@@ -28,7 +28,8 @@ pub struct Frames {
 #[derive(Debug)]
 pub struct Feed {
     stagger_frames: u64,
-    frame_count: u64,
+    /// `None`: it has no end.
+    frame_count: Option<u64>,
     link_return: usize,
     reference_return: Option<usize>,
     other_returns: Vec<usize>,
@@ -41,11 +42,12 @@ pub struct Feed {
 }
 
 impl Feed {
-    /// Begins a play of `frame_count` frames, tail included.
+    /// Begins a play of `frame_count` frames, tail included; `None`: of one without an end, which
+    /// is not staggered.
     #[must_use]
     pub fn new(
         stagger_frames: u64,
-        frame_count: u64,
+        frame_count: Option<u64>,
         link_return: usize,
         reference_return: Option<usize>,
         other_returns: Vec<usize>,
@@ -64,9 +66,27 @@ impl Feed {
         }
     }
 
+    /// How many frames before these were lost, which is for those that have no end alone; the
+    /// frames are then handed on as those that they are.
+    pub fn skip_lost(&mut self, captured: &Captured) -> u64 {
+        if self.frame_count.is_some() {
+            return 0;
+        }
+        let lost = captured.first_frame.saturating_sub(self.handed_frames);
+        self.handed_frames += lost;
+        lost
+    }
+
+    /// Frame up to which all was handed on.
+    #[must_use]
+    pub fn handed_frames(&self) -> u64 {
+        self.handed_frames
+    }
+
     /// Takes what was heard, and gives what can be handed on: nothing before both have it.
     pub fn take(&mut self, captured: &Captured) -> Option<Frames> {
-        self.stream_start = captured.stream_frame - captured.first_frame;
+        // A watch that goes on with another stream is further than that.
+        self.stream_start = captured.stream_frame.wrapping_sub(captured.first_frame);
         let link = &captured.returns[self.link_return];
         let skip = self.stagger_frames.saturating_sub(captured.first_frame) as usize;
         let skip = skip.min(link.len());
@@ -79,7 +99,9 @@ impl Feed {
             self.reference.extend(&captured.returns[index]);
             ready = ready.min(self.reference.len());
         }
-        let left = self.frame_count - self.handed_frames;
+        let left = self
+            .frame_count
+            .map_or(u64::MAX, |all| all - self.handed_frames);
         let count = ready.min(usize::try_from(left).unwrap_or(usize::MAX));
         (count > 0).then(|| self.hand(count))
     }
@@ -89,7 +111,9 @@ impl Feed {
         self.handed_frames += count as u64;
         Frames {
             first_frame,
-            stream_frame: self.stream_start + self.stagger_frames + first_frame,
+            stream_frame: self
+                .stream_start
+                .wrapping_add(self.stagger_frames + first_frame),
             link: self.link.drain(..count).collect(),
             reference: self
                 .reference_return
@@ -99,7 +123,7 @@ impl Feed {
                 .iter_mut()
                 .map(|other| other.drain(..count).collect())
                 .collect(),
-            last: self.handed_frames == self.frame_count,
+            last: Some(self.handed_frames) == self.frame_count,
         }
     }
 }
@@ -114,6 +138,7 @@ mod tests {
         let link = frames.clone().map(|n| n as f32 - stagger as f32).collect();
         let reference = frames.map(|n| n as f32).collect();
         Captured {
+            epoch: 1,
             first_frame,
             stream_frame: 1000 + first_frame,
             returns: vec![link, reference],
@@ -123,7 +148,7 @@ mod tests {
     #[test]
     fn staggered_links_and_the_reference_share_one_stimulus_index_for_any_block_size() {
         for block in [1, 7, 64, 100] {
-            let mut feed = Feed::new(30, 100, 0, Some(1), vec![0]);
+            let mut feed = Feed::new(30, Some(100), 0, Some(1), vec![0]);
             let (mut next, mut ended) = (0, false);
             for first in (0..130).step_by(block) {
                 let count = (block as u64).min(130 - first);
@@ -140,5 +165,20 @@ mod tests {
             }
             assert_eq!((next, ended), (100, true), "block of {block}");
         }
+    }
+
+    #[test]
+    fn after_40_lost_frames_a_watch_is_fed_at_frame_140_without_an_end() {
+        let mut feed = Feed::new(0, None, 0, Some(1), Vec::new());
+        assert_eq!(feed.skip_lost(&captured(0, 100, 0)), 0);
+        assert_eq!(
+            feed.take(&captured(0, 100, 0)).map(|f| f.first_frame),
+            Some(0)
+        );
+        let later = captured(140, 10, 0);
+        assert_eq!(feed.skip_lost(&later), 40);
+        let frames = feed.take(&later).expect("both have it");
+        assert_eq!((frames.first_frame, frames.stream_frame), (140, 1140));
+        assert!(!frames.last && frames.link[0] == 140.0);
     }
 }

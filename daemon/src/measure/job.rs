@@ -1,6 +1,9 @@
 //! One measurement on its way from the request to the result.
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{
+    Arc, Mutex, PoisonError,
+    atomic::{AtomicBool, Ordering},
+};
 
 use goodwire_proto::{
     plugin::v1::{OpenRequest, open_request::Mode},
@@ -70,9 +73,38 @@ pub struct Fate {
     ending: Mutex<Option<Ending>>,
     cancel: Arc<Cancel>,
     stopper: Mutex<Option<Stopper>>,
+    finish: AtomicBool,
+    is_silent: bool,
 }
 
 impl Fate {
+    /// The fate of a job that plays nothing (`is_silent`), which a hold does not end, or of one
+    /// that does.
+    #[must_use]
+    pub fn new(is_silent: bool) -> Self {
+        Self {
+            is_silent,
+            ..Self::default()
+        }
+    }
+
+    /// True where nothing is played for the job.
+    #[must_use]
+    pub fn is_silent(&self) -> bool {
+        self.is_silent
+    }
+
+    /// Asks a watch to end early, with what it saw.
+    pub fn finish(&self) {
+        self.finish.store(true, Ordering::Release);
+    }
+
+    /// True once it was asked to.
+    #[must_use]
+    pub fn is_to_finish(&self) -> bool {
+        self.finish.load(Ordering::Acquire)
+    }
+
     /// Ends the job. True where it was not ended before.
     pub fn end(&self, ending: Ending) -> bool {
         let mut slot = self.ending.lock().unwrap_or_else(PoisonError::into_inner);
@@ -125,11 +157,19 @@ pub struct Job {
     pub notes: Vec<Note>,
     /// Somebody is in the room and said that sound may be played.
     pub is_attended: bool,
+    /// Its plan has no end: it is a watch.
+    pub is_watch: bool,
     /// The switch that ends it.
     pub fate: Arc<Fate>,
 }
 
 impl Job {
+    /// True where nothing is played for it.
+    #[must_use]
+    pub fn is_silent(&self) -> bool {
+        self.fate.is_silent()
+    }
+
     /// The id without its collection.
     #[must_use]
     pub fn id(&self) -> &str {

@@ -202,6 +202,7 @@ mod tests {
         let mut ear = Ear::new(&wake_ups, 0, 0, [1.5, RATE_HZ]);
         for first in (0..90_000).step_by(4096) {
             ear.hear(&Captured {
+                epoch: 1,
                 first_frame: first as u64,
                 stream_frame: first as u64,
                 returns: vec![(first..first + 4096).map(sound).collect()],

@@ -125,11 +125,26 @@ impl Queue {
 
     /// Ends every job, and says how many were not ended before.
     pub fn end_all(&self, ending: &Ending) -> usize {
-        self.state()
-            .fates
-            .values()
-            .filter(|fate| fate.end(ending.clone()))
-            .count()
+        self.end_those(ending, |_| true)
+    }
+
+    /// Ends every job but those for which nothing is played; says as [`Queue::end_all`].
+    pub fn end_sounding(&self, ending: &Ending) -> usize {
+        self.end_those(ending, |fate| !fate.is_silent())
+    }
+
+    fn end_those(&self, ending: &Ending, which: impl Fn(&Fate) -> bool) -> usize {
+        let state = self.state();
+        let ended = state.fates.values().filter(|fate| which(fate));
+        ended.filter(|fate| fate.end(ending.clone())).count()
+    }
+
+    /// Names of the measurements that wait for the rig.
+    #[must_use]
+    pub fn waiting_names(&self) -> Vec<String> {
+        let state = self.state();
+        let names = state.waiting.iter().map(|job| job.measurement.name.clone());
+        names.collect()
     }
 
     /// Takes no more jobs.

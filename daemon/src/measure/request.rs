@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use goodwire_proto::{
-    plugin::v1::{FieldViolation, OpenRequest, open_request::Mode},
+    plugin::v1::{FieldViolation, OpenRequest, Silence, open_request::Mode},
     v1::{MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State},
 };
-use prost_types::Struct;
+use prost_types::{Struct, value::Kind};
 
 use super::{
     complete::Desk,
@@ -16,7 +16,7 @@ use super::{
 use crate::{
     config::LinkConfig,
     names,
-    plugins::{Limits, PluginEntry, PluginError, Session},
+    plugins::{Limits, PluginEntry, PluginError, Session, is_open_ended},
     refusal::{Refusal, Violation},
     safety,
     store::{self, StoreError},
@@ -30,6 +30,20 @@ pub struct Found {
     pub analysis: String,
     /// Its parameters.
     pub schema: Vec<Parameter>,
+    /// Values of parameters with which it plays nothing.
+    pub silent_with: Vec<Silence>,
+}
+
+impl Found {
+    /// True where nothing is played with these parameters, although it plays as a rule.
+    fn is_silent_with(&self, parameters: &Struct) -> bool {
+        let mut silences = self.silent_with.iter();
+        silences.any(|silence| {
+            let value = parameters.fields.get(&silence.parameter);
+            let kind = value.and_then(|value| value.kind.as_ref());
+            matches!(kind, Some(Kind::StringValue(text)) if *text == silence.value)
+        })
+    }
 }
 
 impl Desk {
@@ -54,17 +68,20 @@ impl Desk {
             wrong.dedup();
             return Err(Refusal::Invalid(wrong));
         }
-        self.permit(request.present)?;
         let found = found.expect("an unknown analysis is among what is wrong");
         let checked = checked.expect("found above");
+        let is_silent = |parameters| found.is_silent_with(parameters);
+        if !checked.iter().all(|(parameters, _)| is_silent(parameters)) {
+            self.permit(request.present)?;
+        }
         let jobs = links
             .into_iter()
             .zip(checked)
             .map(|(link, (parameters, notes))| {
                 self.live_job(&found, link, parameters, notes, request)
             });
-        let jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
-        jobs.iter().try_for_each(accepted)?;
+        let mut jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
+        jobs.iter_mut().try_for_each(accepted_live)?;
         Ok(jobs)
     }
 
@@ -84,6 +101,7 @@ impl Desk {
             plugin: found.plugin,
             analysis: found.analysis.id,
             schema: found.analysis.parameters,
+            silent_with: found.analysis.silent_with,
         })
     }
 
@@ -202,6 +220,7 @@ impl Desk {
         } else {
             self.match_of(&link)?
         };
+        let is_silent = found.is_silent_with(&parameters);
         let mut measurement = self.new_measurement(found, &parameters, Some(&link));
         measurement.simulated = self.config.interface.backend.is_simulated();
         measurement.is_match = is_match;
@@ -235,7 +254,8 @@ impl Desk {
             open,
             notes,
             is_attended: request.present,
-            fate: Arc::new(Fate::default()),
+            is_watch: false,
+            fate: Arc::new(Fate::new(is_silent)),
         })
     }
 
@@ -280,22 +300,45 @@ impl Desk {
     }
 }
 
+/// As [`accepted`], and learns from the plan whether the job is a watch: a watch shares its pilot
+/// with all others, whatever their send.
+fn accepted_live(job: &mut Job) -> Result<(), Refusal> {
+    let Some(mut session) = trial(job)? else {
+        return Ok(());
+    };
+    match session.plan() {
+        Ok(plan) if is_open_ended(&plan) => {
+            job.is_watch = true;
+            job.open.seed = 0;
+        }
+        Ok(_) => {}
+        Err(error) => tracing::debug!(%error, "a trial session did not plan"),
+    }
+    session.close();
+    Ok(())
+}
+
 /// Opens and closes a session, so that what the plugin itself refuses is told with the request.
 /// Whatever else goes wrong then belongs to the measurement.
 ///
 /// # Errors
 /// Every parameter that the plugin refuses.
 pub fn accepted(job: &Job) -> Result<(), Refusal> {
-    match Session::open(&job.plugin, &job.open, &Limits::default()) {
-        Ok(session) => session.close(),
-        Err(PluginError::Invalid(violations)) => {
-            return Err(Refusal::Invalid(
-                violations.into_iter().map(of_parameter).collect(),
-            ));
-        }
-        Err(error) => tracing::debug!(%error, "a trial session did not open"),
-    }
+    trial(job)?.into_iter().for_each(Session::close);
     Ok(())
+}
+
+fn trial(job: &Job) -> Result<Option<Session>, Refusal> {
+    match Session::open(&job.plugin, &job.open, &Limits::default()) {
+        Ok(session) => Ok(Some(session)),
+        Err(PluginError::Invalid(violations)) => Err(Refusal::Invalid(
+            violations.into_iter().map(of_parameter).collect(),
+        )),
+        Err(error) => {
+            tracing::debug!(%error, "a trial session did not open");
+            Ok(None)
+        }
+    }
 }
 
 /// The violation of a parameter as a field of the request.

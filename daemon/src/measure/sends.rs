@@ -11,9 +11,10 @@ use super::{
 use crate::{
     audio::{
         Shape,
-        performance::{Cancel, Part},
+        performance::{Cancel, Part, Sound},
     },
     config::ReferenceConfig,
+    plugins::is_open_ended,
 };
 
 /// The k-th send in use plays its stimulus k times so many seconds later than the first.
@@ -25,8 +26,8 @@ pub struct Send {
     pub index: usize,
     /// Frames by which its stimulus is later than the reference's.
     pub delay_frames: u64,
-    /// One stimulus a step.
-    pub stimuli: Vec<Arc<[f32]>>,
+    /// One sound a step.
+    pub sounds: Vec<Sound>,
     /// Ends its sound alone.
     pub cancel: Arc<Cancel>,
     /// Indices into the batch's workers; none for the reference's own send.
@@ -39,14 +40,15 @@ impl Send {
         Part {
             send: self.index,
             delay_frames: self.delay_frames,
-            samples: Arc::clone(&self.stimuli[step]),
+            sound: self.sounds[step].clone(),
             cancel: Arc::clone(&self.cancel),
         }
     }
 }
 
 /// The sends in use: the reference's first, at delay 0 together with the first link's; links that
-/// share a send share its stimulus.
+/// share a send share its stimulus. None where nothing is played, and none later than others where
+/// all play one pilot.
 pub fn sends(
     workers: &[Worker],
     scores: &[Score],
@@ -56,11 +58,14 @@ pub fn sends(
     let new = |index: usize, score: &Score, workers: Vec<usize>| Send {
         index,
         delay_frames: 0,
-        stimuli: score.stimuli.clone(),
+        sounds: score.sounds.clone(),
         cancel: Arc::default(),
         workers,
     };
     let mut sends: Vec<Send> = Vec::new();
+    if workers.iter().all(|worker| worker.job.is_silent()) {
+        return sends;
+    }
     for (number, (worker, score)) in workers.iter().zip(scores).enumerate() {
         let Some(index) = worker.job.link.as_ref().map(|link| link.send - 1) else {
             continue;
@@ -73,7 +78,10 @@ pub fn sends(
     let of_reference = reference.map(|reference| reference.send - 1);
     // The reference is heard against delay 0, so a link that shares its send is not delayed.
     sends.sort_by_key(|send| Some(send.index) != of_reference);
-    let stagger_frames = (STAGGER_S * f64::from(shape.rate_hz)).round() as u64;
+    let stagger_frames = match scores.iter().any(|score| is_open_ended(&score.plan)) {
+        true => 0,
+        false => (STAGGER_S * f64::from(shape.rate_hz)).round() as u64,
+    };
     for (place, send) in (0..).zip(&mut sends) {
         send.delay_frames = place * stagger_frames;
     }
@@ -97,7 +105,10 @@ pub fn wake_ups(sends: &[Send], workers: &[Worker]) -> Arc<[WakeUp]> {
         WakeUp {
             links: names.join(" or "),
             delay_frames: send.delay_frames,
-            stimulus: send.stimuli.first().cloned().unwrap_or_default(),
+            stimulus: match send.sounds.first() {
+                Some(Sound::Whole(stimulus)) => Arc::clone(stimulus),
+                Some(Sound::Pilot) | None => Arc::default(),
+            },
         }
     };
     with_links(sends).map(wake_up).collect()

@@ -95,7 +95,13 @@ impl Watchers {
 
     /// Tells what is waited for.
     pub fn waiting(&self, name: &str, text: &str) {
-        self.change(name, |snapshot| text.clone_into(&mut snapshot.waiting));
+        if let Some(sender) = self.senders().get(name) {
+            sender.send_if_modified(|snapshot| {
+                let is_news = snapshot.waiting != text;
+                text.clone_into(&mut snapshot.waiting);
+                is_news
+            });
+        }
     }
 
     /// The running measurements as they stand.

@@ -7,7 +7,7 @@ pub mod codes;
 pub mod faults;
 
 use std::{
-    sync::{Arc, PoisonError, mpsc},
+    sync::{Arc, mpsc},
     time::{Duration, Instant},
 };
 
@@ -22,7 +22,7 @@ use super::{
 use crate::{
     audio::{
         Shape,
-        performance::{Answer, Ended, Part, Performance, Prediction},
+        performance::{Answer, Ended, Part, Performance, Prediction, Sound},
     },
     config::Config,
     safety::{self, CLIP_MARGIN_DB},
@@ -105,6 +105,10 @@ impl Party for Check {
 
     fn is_attended(&self) -> bool {
         self.is_attended
+    }
+
+    fn is_silent(&self) -> bool {
+        false
     }
 
     fn waits(&self, _: &Desk, _: &str) {
@@ -280,6 +284,7 @@ impl<'a> Search<'a> {
         self.conductor.engine.perform(Performance {
             parts: self.parts(levels_dbfs),
             frame_count: self.codes.frame_count() as u64,
+            open_end: None,
             cabled_returns: Vec::new(),
             predictions: self.predictions(levels_dbfs),
             cancel: Arc::clone(&cancel),
@@ -303,8 +308,7 @@ impl<'a> Search<'a> {
                 None => {}
             }
         };
-        let last_sound = &self.conductor.last_sound;
-        *last_sound.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+        self.conductor.sounded(0.0);
         ended
     }
 
@@ -312,10 +316,11 @@ impl<'a> Search<'a> {
         let part = |(index, (send, _)): (usize, &(usize, f64))| Part {
             send: send - 1,
             delay_frames: 0,
-            samples: self
-                .codes
-                .noise(index, 10_f64.powf(levels_dbfs[index] / 20.0))
-                .into(),
+            sound: Sound::Whole(
+                self.codes
+                    .noise(index, 10_f64.powf(levels_dbfs[index] / 20.0))
+                    .into(),
+            ),
             cancel: self.check.fate.cancel(),
         };
         self.sends.iter().enumerate().map(part).collect()

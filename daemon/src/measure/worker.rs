@@ -11,7 +11,7 @@ use std::{
 };
 
 use goodwire_proto::{
-    plugin::v1::{Plan, SessionResult, plan::capture::Kind},
+    plugin::v1::{LostFrames, Plan, SessionNote, SessionResult, plan::capture::Kind, session_note},
     v1::Note,
 };
 
@@ -20,19 +20,21 @@ use super::{
     feed::{Feed, Frames},
     job::{Ending, Job},
     overheard::Ear,
+    watches::Running,
 };
 use crate::{
-    audio::performance::Captured,
-    plugins::{Block, Fed, Limits, PluginError, Session, check_peak},
+    audio::performance::{Captured, Sound},
+    plugins::{Block, Fed, Limits, PluginError, Session, check_peak, is_open_ended},
 };
 
 /// Frames that are rendered in one call.
 const RENDER_FRAMES: usize = 1 << 16;
-/// Live readings are asked for at most so often.
-const READINGS_EVERY: Duration = Duration::from_millis(250);
+/// Live readings are asked for at most so often, so that people see at least four a second.
+const READINGS_EVERY: Duration = Duration::from_millis(200);
 
-/// What the conductor tells a worker.
-enum Order {
+/// What a worker is told.
+#[derive(Debug)]
+pub(super) enum Order {
     Begin {
         step: u32,
         repeat: u32,
@@ -42,6 +44,7 @@ enum Order {
     },
     Heard(Arc<Captured>),
     CatchUp(SyncSender<()>),
+    Note(SessionNote),
     Finish {
         played: Played,
         early: bool,
@@ -53,8 +56,8 @@ enum Order {
 pub struct Score {
     /// The plan.
     pub plan: Plan,
-    /// One stimulus a step.
-    pub stimuli: Vec<Arc<[f32]>>,
+    /// One sound a step.
+    pub sounds: Vec<Sound>,
 }
 
 /// Why a worker has no result.
@@ -86,6 +89,7 @@ pub struct Worker {
     pub job: Job,
     orders: Sender<Order>,
     enough: Arc<AtomicBool>,
+    is_finished: bool,
     thread: JoinHandle<()>,
 }
 
@@ -113,6 +117,7 @@ impl Worker {
                 job,
                 orders,
                 enough,
+                is_finished: false,
                 thread,
             },
             score,
@@ -148,21 +153,48 @@ impl Worker {
         let _ = caught_up.recv();
     }
 
-    /// Says that all is played. The worker computes, judges and stores the result by itself.
-    pub fn finish(self, played: Played, early: bool) -> JoinHandle<()> {
-        self.order(Order::Finish { played, early });
+    /// Says that all is played, for the first time it is said. The worker computes, judges and
+    /// stores the result by itself.
+    pub fn finish(&mut self, played: Played, early: bool) {
+        if !self.is_finished {
+            self.is_finished = true;
+            self.order(Order::Finish { played, early });
+        }
+    }
+
+    /// True once it was told that all is played.
+    pub fn is_finished(&self) -> bool {
+        self.is_finished
+    }
+
+    /// Ends the job, unless its result is being computed.
+    pub fn end(self, ending: Ending) -> JoinHandle<()> {
+        if !self.is_finished {
+            self.job.fate.end(ending);
+        }
         self.thread
     }
 
-    /// Ends the job.
-    pub fn end(self, ending: Ending) -> JoinHandle<()> {
-        self.job.fate.end(ending);
+    /// The thread, which ends by itself.
+    pub fn into_thread(self) -> JoinHandle<()> {
         self.thread
+    }
+
+    /// True once the session needs no more.
+    pub fn has_enough(&self) -> bool {
+        self.enough.load(Ordering::Acquire)
+    }
+
+    /// What others tell it as a watch.
+    pub fn running(&self, rate_hz: f64) -> Running {
+        Running::new(Arc::clone(&self.job.fate), self.orders.clone(), rate_hz)
     }
 
     /// True once the job needs no more sound: it has enough, or it has ended.
     pub fn is_done(&self) -> bool {
-        self.enough.load(Ordering::Acquire)
+        self.has_enough()
+            || self.is_finished
+            || self.job.fate.is_to_finish()
             || self.thread.is_finished()
             || self.job.fate.ending().is_some()
     }
@@ -186,10 +218,10 @@ impl Run {
         let mut session = Session::open(&self.job.plugin, &self.job.open, &Limits::default())?;
         self.job.fate.stops(session.stopper());
         let plan = session.plan()?;
-        let stimuli = render(&mut session, &plan)?;
+        let sounds = sounds(&mut session, &plan)?;
         let score = Score {
             plan: plan.clone(),
-            stimuli: stimuli.clone(),
+            sounds: sounds.clone(),
         };
         scores.send(score).map_err(|_| Stop::Ended)?;
         let mut readings = Readings {
@@ -219,12 +251,14 @@ impl Run {
                     if self.enough.load(Ordering::Acquire) {
                         continue;
                     }
+                    tell_lost(&mut session, feed, &captured)?;
                     if let Some(frames) = feed.take(&captured) {
-                        let sent = &stimuli[*step as usize];
+                        let sent = &sounds[*step as usize];
                         self.feed(&mut session, &plan, (*step, *repeat), &frames, sent)?;
                         readings.ask(&mut session, self)?;
                     }
                 }
+                Order::Note(note) => session.note(&note)?,
                 Order::CatchUp(done) => {
                     // The conductor waits for it; where it is gone, so is the job.
                     let _ = done.send(());
@@ -249,14 +283,18 @@ impl Run {
         plan: &Plan,
         (step, repeat): (u32, u32),
         frames: &Frames,
-        sent: &[f32],
+        sent: &Sound,
     ) -> Result<(), Stop> {
-        let played = played(sent, frames.first_frame, frames.link.len());
+        let played = match sent {
+            Sound::Whole(sent) => Some(played(sent, frames.first_frame, frames.link.len())),
+            // The session renders it for itself where it needs it.
+            Sound::Pilot => None,
+        };
         let mut others = frames.others.iter();
         let mut channel = |kind: Kind| match kind {
             Kind::Link => Some(frames.link.as_slice()),
             Kind::Reference => frames.reference.as_deref(),
-            Kind::Played => Some(played.as_slice()),
+            Kind::Played => played.as_deref(),
             // The feed has them in the order of the plan.
             Kind::Other => others.next().map(Vec::as_slice),
             Kind::Unspecified => None,
@@ -279,6 +317,26 @@ impl Run {
         }
         Ok(())
     }
+}
+
+/// Tells the session of the frames of a watch that were lost before these.
+fn tell_lost(
+    session: &mut Session,
+    feed: &mut Feed,
+    captured: &Captured,
+) -> Result<(), PluginError> {
+    let at_frame = feed.handed_frames() as f64;
+    let lost = feed.skip_lost(captured);
+    if lost == 0 {
+        return Ok(());
+    }
+    let lost = LostFrames {
+        frame_count: Some(lost as f64),
+    };
+    session.note(&SessionNote {
+        note: Some(session_note::Note::Lost(lost)),
+        at_frame,
+    })
 }
 
 /// What was played at `first_frame` and after; silence past the end.
@@ -311,10 +369,19 @@ impl Readings {
     }
 }
 
+/// The sound of every step: a watch's is rendered as it is played.
+fn sounds(session: &mut Session, plan: &Plan) -> Result<Vec<Sound>, PluginError> {
+    if is_open_ended(plan) {
+        return Ok(vec![Sound::Pilot]);
+    }
+    let stimuli = render(session, plan)?;
+    Ok(stimuli.into_iter().map(Sound::Whole).collect())
+}
+
 /// Renders every step of a plan as a whole, and checks its declared peak.
 ///
 /// # Errors
-/// What the plugin says; `too-long` for a step of more than an hour or without an end.
+/// What the plugin says.
 pub fn render(session: &mut Session, plan: &Plan) -> Result<Vec<Arc<[f32]>>, PluginError> {
     let mut stimuli = Vec::with_capacity(plan.steps.len());
     for (number, step) in (0..).zip(&plan.steps) {

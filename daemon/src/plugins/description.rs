@@ -81,6 +81,16 @@ fn check_analysis(analysis: &AnalysisDescription) -> Result<(), String> {
         }
         check_parameter(parameter).map_err(|wrong| format!("parameter {id}: {wrong}"))?;
     }
+    for silence in &analysis.silent_with {
+        let has = |one: &&Parameter| one.id == silence.parameter;
+        let choices = analysis.parameters.iter().find(has).map(|one| &one.choices);
+        if !choices.is_some_and(|choices| choices.contains(&silence.value)) {
+            let (parameter, value) = (&silence.parameter, &silence.value);
+            return Err(format!(
+                "it is silent with {parameter:?} = {value:?}, which is no choice"
+            ));
+        }
+    }
     let figures = analysis.figures.iter();
     check_outcomes(figures.map(|one| (&one.id, vec![&one.unit], &one.at)))?;
     let curves = analysis.curves.iter();

@@ -67,6 +67,9 @@ pub(super) fn check_plan(
     if plan.steps.len() > STEP_COUNT_MAX {
         return Err(format!("its plan has {} steps", plan.steps.len()));
     }
+    if is_open_ended(plan) && plan.steps.len() > 1 {
+        return Err("its plan has a step without an end, and others".into());
+    }
     for (number, step) in plan.steps.iter().enumerate() {
         check_step(step, ceiling_dbfs)
             .map_err(|wrong| format!("step {number} of its plan {wrong}"))?;
@@ -74,7 +77,20 @@ pub(super) fn check_plan(
     Ok(())
 }
 
+/// True for the plan of a watch: one step without an end.
+#[must_use]
+pub fn is_open_ended(plan: &Plan) -> bool {
+    plan.steps.iter().any(|step| step.frame_count == 0)
+}
+
 fn check_step(step: &Step, ceiling_dbfs: f64) -> Result<(), Wrong> {
+    let has_end = step.frame_count != 0;
+    if !has_end && (step.tail_frame_count, step.repeat_count) != (0, 1) {
+        return Err("has no end, and yet a tail or repeats".into());
+    }
+    if has_end == (step.loss() == Loss::Cut) {
+        return Err("does not go on after lost frames though it has no end, or the reverse".into());
+    }
     if step.frame_count < 0 || step.tail_frame_count < 0 {
         return Err("has a negative length".into());
     }

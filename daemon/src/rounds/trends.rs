@@ -137,6 +137,7 @@ mod tests {
             registry: Arc::new(Registry::scan(&[], std::path::Path::new("none"))),
             watchers: Watchers::default(),
             queue: Queue::default(),
+            watches: crate::measure::watches::Watches::default(),
             spool_dir: dir.path().to_owned(),
             clock,
             message_counts: crate::rounds::MessageCounts::default(),

@@ -278,7 +278,12 @@ fn news_since(told: Option<&Snapshot>, now: &Snapshot) -> Vec<News> {
     if told.is_none_or(|told| !Arc::ptr_eq(&told.measurement, &now.measurement)) {
         news.push(News::Measurement((*now.measurement).clone()));
     }
-    let Some(told) = told else { return news };
+    let Some(told) = told else {
+        if !now.waiting.is_empty() {
+            news.push(News::Waiting(now.waiting.clone()));
+        }
+        return news;
+    };
     if told.progress < now.progress {
         news.push(News::Progress(now.progress));
     }

@@ -106,7 +106,9 @@ impl RigService for Services {
         let desk = Arc::clone(&self.desk);
         let hold = blocking(move || Ok(desk.store.set_hold(&text)?)).await?;
         let text = safety::hold_text(&hold.text);
-        let (ended, _) = self.silence(&Ending::failed("hold", text)).await;
+        let begin = Instant::now();
+        let ended = (self.desk.queue).end_sounding(&Ending::failed("hold", text));
+        let (ended, _) = self.silence(ended, begin).await;
         let ended_count = i32::try_from(ended).unwrap_or(i32::MAX);
         let hold = HoldState {
             text: hold.text,
@@ -160,7 +162,9 @@ impl RigService for Services {
 
     async fn stop(&self, _: Request<StopRequest>) -> Result<Response<StopResponse>, Status> {
         let ending = Ending::Cancelled("stopped by a client".into());
-        let (cancelled, silent_after_ms) = self.silence(&ending).await;
+        let begin = Instant::now();
+        let ended = self.desk.queue.end_all(&ending);
+        let (cancelled, silent_after_ms) = self.silence(ended, begin).await;
         let cancelled_count = i32::try_from(cancelled).unwrap_or(i32::MAX);
         Ok(Response::new(StopResponse {
             cancelled_count,
@@ -170,11 +174,9 @@ impl RigService for Services {
 }
 
 impl Services {
-    /// Ends everything, and silences the back end's port without waiting for the engine. Gives how
-    /// many measurements were ended and the milliseconds until the port was silent.
-    async fn silence(&self, ending: &Ending) -> (usize, f64) {
-        let begin = Instant::now();
-        let ended = self.desk.queue.end_all(ending);
+    /// Silences the back end's port without waiting for the engine, after so many measurements
+    /// were `ended`. Gives their number and the milliseconds since `begin` until it was silent.
+    async fn silence(&self, ended: usize, begin: Instant) -> (usize, f64) {
         if ended > 0 {
             silence_port(&self.engine, begin).await;
         }

@@ -9,7 +9,8 @@ use goodwire_proto::{
         judgement_service_server::JudgementServiceServer, level_service_server::LevelServiceServer,
         measurement_service_server::MeasurementServiceServer,
         report_service_server::ReportServiceServer, rig_service_server::RigServiceServer,
-        round_service_server::RoundServiceServer, wiring_service_server::WiringServiceServer,
+        round_service_server::RoundServiceServer, watch_service_server::WatchServiceServer,
+        wiring_service_server::WiringServiceServer,
     },
 };
 use tokio::{net, task::JoinSet};
@@ -59,6 +60,7 @@ pub async fn serve(
         .add_service(RoundServiceServer::new(services.clone()))
         .add_service(ReportServiceServer::new(services.clone()))
         .add_service(LevelServiceServer::new(services.clone()))
+        .add_service(WatchServiceServer::new(services.clone()))
         .add_service(WiringServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())

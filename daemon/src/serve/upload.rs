@@ -130,6 +130,7 @@ impl Received {
             open,
             notes,
             is_attended: false,
+            is_watch: false,
             fate,
         };
         accepted(&job)?;

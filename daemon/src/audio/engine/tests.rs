@@ -8,8 +8,8 @@ use std::{
 
 use super::*;
 use crate::audio::{
-    Loss,
-    performance::{Answer, Cancel, Part, Prediction},
+    Heard, Loss, TimeSource,
+    performance::{Answer, Cancel, Part, Prediction, Sound},
 };
 
 const RATE_HZ: u32 = 48_000;
@@ -136,10 +136,11 @@ fn perform_until(
         parts: vec![Part {
             send: 0,
             delay_frames: 100,
-            samples: vec![0.5; RATE_HZ as usize].into(),
+            sound: Sound::Whole(vec![0.5; RATE_HZ as usize].into()),
             cancel: part,
         }],
         frame_count: 50_000,
+        open_end: None,
         cabled_returns: Vec::new(),
         predictions,
         cancel: all,

@@ -184,7 +184,13 @@ fn events_come_in_order_of_time() {
 #[test]
 fn a_plan_above_the_ceiling_of_minus_40_dbfs_or_without_sense_is_told() {
     assert_eq!(step_with(|_| ()), Ok(()));
-    assert_eq!(step_with(|step| step.frame_count = 0), Ok(()));
+    assert!(step_with(|step| step.frame_count = 0).is_err());
+    assert!(step_with(|step| step.loss = Loss::Cut.into()).is_err());
+    let without_end = |step: &mut Step| {
+        (step.frame_count, step.tail_frame_count, step.repeat_count) = (0, 0, 1);
+        step.loss = Loss::Cut.into();
+    };
+    assert_eq!(step_with(without_end), Ok(()));
     assert_eq!(step_with(|step| step.peak_dbfs = f64::NEG_INFINITY), Ok(()));
     assert!(
         step_with(|step| step.peak_dbfs = -39.9)

@@ -41,6 +41,7 @@ fn desk(dir: &Path, messages: &str) -> (Arc<Desk>, Arc<TestClock>, Run) {
         registry: Arc::new(Registry::scan(&[], Path::new("none"))),
         watchers: Watchers::default(),
         queue: Queue::default(),
+        watches: crate::measure::watches::Watches::default(),
         spool_dir: dir.to_owned(),
         clock: clock.clone(),
         message_counts: MessageCounts::default(),
