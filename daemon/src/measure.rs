@@ -21,4 +21,5 @@ mod sends;
 mod setup;
 pub mod watch;
 pub mod watches;
+pub mod wiring;
 pub mod worker;

@@ -14,6 +14,7 @@ mod server;
 mod trend;
 mod upload;
 mod watches;
+mod wiring;
 
 use std::sync::Arc;
 

@@ -19,3 +19,4 @@ mod telling;
 mod verdicts;
 mod watches;
 mod watching;
+mod wiring;

@@ -142,3 +142,16 @@ def test_live_levels_of_3_returns_go_on_for_as_long_as_they_are_read(connect, sl
     for levels in told:
         assert [(one.return_, one.name) for one in levels] == [(1, "lectern"), (2, "foyer"), (3, "reference")]
     assert all(one.peak_dbfs >= one.rms_dbfs - 3.02 and not one.is_clipped for one in told[-1])
+
+
+def test_the_wiring_is_told_pair_by_pair_and_is_right(venue):
+    wiring = venue.wiring(present=True)
+    assert wiring.faults == () and wiring.simulated and wiring.level_dbfs == -70.0
+    assert [(one.send, one.return_, one.name) for one in wiring.pairs] == [
+        (1, 1, "lectern"),
+        (2, 2, "foyer"),
+        (3, 3, "reference"),
+    ]
+    lectern = wiring.pairs[0]
+    assert lectern.is_heard and not lectern.is_inverted and lectern.level_dbfs == -80.0
+    assert lectern.delay_ms == pytest.approx(DELAY_MS, abs=0.05) and lectern.gain_db == pytest.approx(0, abs=0.5)

@@ -7,3 +7,4 @@ mod losses;
 mod permission;
 mod rounds;
 mod server;
+mod wiring;

@@ -101,6 +101,11 @@ impl Drop for Server {
 
 /// A daemon on that server. `safety` is the inside of its section `[safety]`.
 pub fn daemon(safety: &str) -> Daemon {
+    daemon_into(["dut:in_1", "dut:in_2"], safety)
+}
+
+/// The same with its two sends plugged into these ports.
+pub fn daemon_into(sends: [&str; 2], safety: &str) -> Daemon {
     let configuration = format!(
         r#"
 site = "dummy"
@@ -108,7 +113,7 @@ site = "dummy"
 backend = "jack"
 rate = {RATE_HZ}
 [interface.jack]
-sends = ["dut:in_1", "dut:in_2"]
+sends = {sends:?}
 returns = ["dut:out_1", "dut:out_2"]
 [reference]
 send = 2

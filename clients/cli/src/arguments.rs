@@ -38,6 +38,8 @@ pub enum Command {
         #[command(subcommand)]
         action: Option<links::Links>,
     },
+    /// What is plugged in where: plays quiet noise on every send
+    Wiring(wiring::Wiring),
     /// What every return hears just now: plays nothing
     Levels(levels::Levels),
     /// What can be measured; each parameter with unit, default and bounds

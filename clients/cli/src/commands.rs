@@ -23,6 +23,7 @@ pub mod rounds;
 pub mod show_one;
 pub mod status;
 pub mod stimulus;
+pub mod wiring;
 
 use crate::{arguments::Command, exit::Exit, session::Session};
 
@@ -34,6 +35,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
     match command {
         Command::Status => status::run(session).await,
         Command::Devices(arguments) => devices::run(session, arguments).await,
+        Command::Wiring(arguments) => wiring::run(session, arguments).await,
         Command::Levels(arguments) => levels::run(session, arguments).await,
         Command::Links { action } => links::run(session, action).await,
         Command::Analyses(arguments) => analyses::run(session, arguments).await,

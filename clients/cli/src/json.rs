@@ -6,7 +6,7 @@ use anyhow::Context;
 use goodwire_proto::v1::{
     Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
     GetTrendResponse, HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round,
-    Run, Status, StimulusHeader, StopResponse, WatchLevelsResponse, WithdrawPermitResponse,
+    Run, Status, StimulusHeader, StopResponse, WatchLevelsResponse, Wiring, WithdrawPermitResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};
@@ -50,6 +50,7 @@ named!(
     StimulusHeader,
     StopResponse,
     WatchLevelsResponse,
+    Wiring,
     WithdrawPermitResponse,
 );
 

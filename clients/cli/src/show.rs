@@ -21,6 +21,7 @@ pub mod status;
 mod table;
 pub mod time;
 pub mod trend;
+pub mod wiring;
 
 pub use look::Look;
 pub use mark::Mark;

@@ -14,6 +14,7 @@ use super::{
     batch::Batch,
     complete::Desk,
     job::{Ending, Job},
+    queue::Turn,
     worker::{Stop, Worker},
 };
 use crate::{
@@ -64,8 +65,11 @@ impl Conductor {
     }
 
     fn run(self) {
-        while let Some(job) = self.desk.queue.next() {
-            self.measure(job);
+        while let Some(turn) = self.desk.queue.next() {
+            match turn {
+                Turn::Job(job) => self.measure(*job),
+                Turn::Check(check) => self.check_wiring(check),
+            }
             self.finishing().retain(|thread| !thread.is_finished());
         }
         let finishing = std::mem::take(&mut *self.finishing());
@@ -85,7 +89,7 @@ impl Conductor {
         let key = first.batch_key();
         let mut jobs = vec![first];
         jobs.extend(self.desk.queue.take_equal(&key));
-        let heard = match self.prepare(&jobs) {
+        let heard = match self.prepare(jobs.as_slice()) {
             Ok(heard) => heard,
             Err(ending) => return self.end_all(jobs, &ending),
         };
@@ -105,36 +109,35 @@ impl Conductor {
 
     /// Waits for the interface and for a quiet room. Gives the returns' levels in dBFS, which are
     /// empty on the simulated rig, where nobody can be disturbed.
-    fn prepare(&self, jobs: &[Job]) -> Result<(Shape, Vec<f64>), Ending> {
-        let shape = self.interface(jobs)?;
-        if jobs.iter().all(Job::is_silent) {
+    pub(super) fn prepare<P: Party + ?Sized>(
+        &self,
+        party: &P,
+    ) -> Result<(Shape, Vec<f64>), Ending> {
+        let shape = self.interface(party)?;
+        if party.is_silent() {
             return Ok((shape, Vec::new()));
         }
         safety::not_held(&self.desk.store)?;
-        self.permitted(jobs)?;
+        self.permitted(party)?;
         if shape.simulated {
             return Ok((shape, Vec::new()));
         }
-        for job in jobs {
-            self.desk
-                .watchers
-                .waiting(&job.measurement.name, "hears whether the room is quiet");
-        }
-        let quiet_dbfs = self.listen(jobs, &shape)?;
+        party.waits(&self.desk, "hears whether the room is quiet");
+        let quiet_dbfs = self.listen(party, &shape)?;
         safety::not_held(&self.desk.store)?;
         Ok((shape, quiet_dbfs))
     }
 
     /// A permit may have run out while the jobs waited.
-    fn permitted(&self, jobs: &[Job]) -> Result<(), Ending> {
-        if jobs.iter().all(|job| job.is_attended) || self.desk.permitted().unwrap_or(false) {
+    fn permitted<P: Party + ?Sized>(&self, party: &P) -> Result<(), Ending> {
+        if party.is_attended() || self.desk.permitted().unwrap_or(false) {
             return Ok(());
         }
         let text = safety::permit_text(&self.desk.config.safety);
         Err(Ending::failed("no-permit", text))
     }
 
-    fn interface(&self, jobs: &[Job]) -> Result<Shape, Ending> {
+    fn interface<P: Party + ?Sized>(&self, party: &P) -> Result<Shape, Ending> {
         let begin = Instant::now();
         loop {
             let status = self.engine.status();
@@ -144,24 +147,22 @@ impl Conductor {
             if begin.elapsed() > INTERFACE_PATIENCE {
                 return Err(Ending::failed("device-lost", status.text));
             }
-            if all_ended(jobs) {
+            if party.has_ended() {
                 return Err(Ending::Cancelled("ended before it began".into()));
             }
-            for job in jobs {
-                let text = format!("waits for the interface: {}", status.text);
-                self.desk.watchers.waiting(&job.measurement.name, &text);
-            }
+            let text = format!("waits for the interface: {}", status.text);
+            party.waits(&self.desk, &text);
             thread::sleep(ANSWER_WAIT);
         }
     }
 
     /// Hears the returns before anything is played. An xrun meanwhile begins it anew.
-    fn listen(&self, jobs: &[Job], shape: &Shape) -> Result<Vec<f64>, Ending> {
+    fn listen<P: Party + ?Sized>(&self, party: &P, shape: &Shape) -> Result<Vec<f64>, Ending> {
         self.let_own_sound_fade();
         let rule = safety::quiet_rule(&self.desk.config.safety);
         for _ in 0..LISTENING_TRIES {
             let mut returns = vec![Loudness::new(shape.rate_hz); shape.return_count];
-            match self.listen_once(jobs, shape, &rule, &mut returns) {
+            match self.listen_once(party, shape, &rule, &mut returns) {
                 Ended::Complete { .. } => return judge_room(&returns, &rule),
                 Ended::Lost(_) => {}
                 Ended::DeviceLost { text } => return Err(Ending::failed("device-lost", text)),
@@ -174,9 +175,9 @@ impl Conductor {
         Err(Ending::failed("frames-lost", text))
     }
 
-    fn listen_once(
+    fn listen_once<P: Party + ?Sized>(
         &self,
-        jobs: &[Job],
+        party: &P,
         shape: &Shape,
         rule: &QuietRule,
         returns: &mut [Loudness],
@@ -208,7 +209,7 @@ impl Conductor {
                 }
                 None => {}
             }
-            if all_ended(jobs) {
+            if party.has_ended() {
                 cancel.set();
             }
         }
@@ -277,8 +278,36 @@ impl Conductor {
     }
 }
 
-fn all_ended(jobs: &[Job]) -> bool {
-    jobs.iter().all(|job| job.fate.ending().is_some())
+/// Who waits for the rig.
+pub(super) trait Party {
+    /// True once nothing has to be played for anybody.
+    fn has_ended(&self) -> bool;
+    /// True where each has somebody in the room who said that sound may be played.
+    fn is_attended(&self) -> bool;
+    /// True where nothing is to be played for anybody.
+    fn is_silent(&self) -> bool;
+    /// Tells what is waited for.
+    fn waits(&self, desk: &Desk, text: &str);
+}
+
+impl Party for [Job] {
+    fn has_ended(&self) -> bool {
+        self.iter().all(|job| job.fate.ending().is_some())
+    }
+
+    fn is_attended(&self) -> bool {
+        self.iter().all(|job| job.is_attended)
+    }
+
+    fn is_silent(&self) -> bool {
+        self.iter().all(Job::is_silent)
+    }
+
+    fn waits(&self, desk: &Desk, text: &str) {
+        for job in self {
+            desk.watchers.waiting(&job.measurement.name, text);
+        }
+    }
 }
 
 /// The engine's next answer; `None` where there is none within the wait.

@@ -5,14 +5,28 @@ use std::{
     sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError},
 };
 
-use super::job::{Ending, Fate, Job};
+use super::{
+    job::{Ending, Fate, Job},
+    wiring::Check,
+};
 
 #[derive(Default)]
 struct State {
     waiting: VecDeque<Job>,
+    /// Checks of the wiring, which go first: they are short, and somebody waits for each.
+    checks: VecDeque<Check>,
     /// Every job that has not ended, waiting or running, by id.
     fates: HashMap<String, Arc<Fate>>,
     closed: bool,
+}
+
+/// Whose turn at the rig it is.
+#[derive(Debug)]
+pub enum Turn {
+    /// A measurement, and those that are equal.
+    Job(Box<Job>),
+    /// A check of the wiring.
+    Check(Check),
 }
 
 /// Jobs that wait for the rig, in order.
@@ -51,12 +65,29 @@ impl Queue {
             .insert(job.id().to_owned(), Arc::clone(&job.fate));
     }
 
-    /// Waits for the next job. `None` once the queue is closed and empty.
-    pub fn next(&self) -> Option<Job> {
+    /// Adds a check of the wiring. False where the daemon is ending and takes no more.
+    pub fn push_check(&self, check: Check) -> bool {
+        let mut state = self.state();
+        if state.closed {
+            return false;
+        }
+        state
+            .fates
+            .insert(check.id.clone(), Arc::clone(&check.fate));
+        state.checks.push_back(check);
+        self.changed.notify_all();
+        true
+    }
+
+    /// Waits for the next turn. `None` once the queue is closed and empty.
+    pub fn next(&self) -> Option<Turn> {
         let mut state = self.state();
         loop {
+            if let Some(check) = state.checks.pop_front() {
+                return Some(Turn::Check(check));
+            }
             if let Some(job) = state.waiting.pop_front() {
-                return Some(job);
+                return Some(Turn::Job(Box::new(job)));
             }
             if state.closed {
                 return None;

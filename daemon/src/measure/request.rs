@@ -168,7 +168,11 @@ impl Desk {
         Ok(matched.filter(|measurement| measurement.simulated == simulated))
     }
 
-    fn permit(&self, present: bool) -> Result<(), Refusal> {
+    /// Whether sound may be asked for.
+    ///
+    /// # Errors
+    /// A hold, nobody present where somebody must be, no permit where one is needed.
+    pub fn permit(&self, present: bool) -> Result<(), Refusal> {
         if let Some(hold) = self.store.hold()? {
             return Err(Refusal::Forbidden {
                 reason: "HOLD",

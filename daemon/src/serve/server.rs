@@ -10,6 +10,7 @@ use goodwire_proto::{
         measurement_service_server::MeasurementServiceServer,
         report_service_server::ReportServiceServer, rig_service_server::RigServiceServer,
         round_service_server::RoundServiceServer, watch_service_server::WatchServiceServer,
+        wiring_service_server::WiringServiceServer,
     },
 };
 use tokio::{net, task::JoinSet};
@@ -60,6 +61,7 @@ pub async fn serve(
         .add_service(ReportServiceServer::new(services.clone()))
         .add_service(LevelServiceServer::new(services.clone()))
         .add_service(WatchServiceServer::new(services.clone()))
+        .add_service(WiringServiceServer::new(services.clone()))
         .add_service(
             MeasurementServiceServer::new(services.clone())
                 .max_decoding_message_size(MESSAGE_BYTES_MAX),

@@ -88,11 +88,22 @@ pub async fn ask(
     connection: &Connection,
     mut request: MeasureRequest,
 ) -> anyhow::Result<Vec<Measurement>> {
-    let refusal = match call(connection, &request).await {
+    match call(connection, &request).await {
         Ok(started) => return Ok(started),
-        Err(status) => status,
-    };
-    if failure::reason(&refusal).as_deref() != Some(PRESENCE_REQUIRED) || request.present {
+        Err(refusal) if request.present => return Err(Refusal(refusal).into()),
+        Err(refusal) => agree_to_play(refusal).await?,
+    }
+    request.present = true;
+    Ok(call(connection, &request).await.map_err(Refusal)?)
+}
+
+/// Where a request was refused because somebody must be in the room, asks whoever sits at the
+/// terminal whether they are.
+///
+/// # Errors
+/// The refusal where it is another, or where nobody can be asked; a no.
+pub async fn agree_to_play(refusal: Status) -> anyhow::Result<()> {
+    if failure::reason(&refusal).as_deref() != Some(PRESENCE_REQUIRED) {
         return Err(Refusal(refusal).into());
     }
     if !(io::stdin().is_terminal() && io::stderr().is_terminal()) {
@@ -100,8 +111,7 @@ pub async fn ask(
         return Err(Refusal(refusal).into());
     }
     anyhow::ensure!(confirmed().await?, "nothing was played");
-    request.present = true;
-    Ok(call(connection, &request).await.map_err(Refusal)?)
+    Ok(())
 }
 
 /// One call; where its answer was lost, the same call again.

@@ -23,7 +23,7 @@ from ._errors import (
 )
 from ._version import PACKAGE_VERSION as __version__
 from .client import Client, Handle
-from .live import ReturnLevel
+from .live import ReturnLevel, Wiring, WiringFault, WiringPair
 from .recordings import Mark, Recording
 from .results import Curve, Event, Figure, Finding, Measurement, Note, Outcome, Reason, State, Verdict
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -62,6 +62,9 @@ __all__ = [
     "UnknownName",
     "Verdict",
     "Violation",
+    "Wiring",
+    "WiringFault",
+    "WiringPair",
     "__version__",
     "connect",
 ]

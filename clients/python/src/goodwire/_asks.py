@@ -18,9 +18,9 @@ from . import rig
 from ._errors import Refused, Unreadable
 from ._reading import time_of
 from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp, whole_rate_hz
-from .live import ReturnLevel, levels_of
+from .live import ReturnLevel, Wiring, levels_of, wiring_of
 from .results import Measurement, Outcome, measurement_of
-from .v1 import analysis_pb2, judgement_pb2, level_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2
+from .v1 import analysis_pb2, judgement_pb2, level_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2, wiring_pb2
 
 T = TypeVar("T")
 
@@ -118,6 +118,12 @@ def cancel(name: str) -> Ask[Measurement]:
 def levels() -> Stream[tuple[ReturnLevel, ...]]:
     path = _path("LevelService", "WatchLevels")
     return Stream(path, level_pb2.WatchLevelsRequest(), level_pb2.WatchLevelsResponse, levels_of)
+
+
+def wiring(present: bool, timeout_s: float) -> Ask[Wiring]:
+    path = _path("WiringService", "CheckWiring")
+    request = wiring_pb2.CheckWiringRequest(present=present)
+    return Ask(path, request, wiring_pb2.Wiring, wiring_of, timeout_s)
 
 
 def watch(name: str) -> Stream[Measurement | rig.News | None]:

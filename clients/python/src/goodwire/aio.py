@@ -26,7 +26,7 @@ from ._errors import GoodwireError, NotRunning
 from ._patience import Patience
 from ._uploads import Upload
 from .client import OnNews, OnRun, one_link
-from .live import ReturnLevel
+from .live import ReturnLevel, Wiring
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -104,6 +104,10 @@ class AsyncClient:
     def levels(self) -> AsyncIterator[tuple[ReturnLevel, ...]]:
         """As :meth:`goodwire.Client.levels`."""
         return self._connection.stream(_asks.levels())
+
+    async def wiring(self, *, present: bool = False, timeout_s: float = 600.0) -> Wiring:
+        """As :meth:`goodwire.Client.wiring`."""
+        return await self._connection.ask(_asks.wiring(present, timeout_s))
 
     # Measuring.
 

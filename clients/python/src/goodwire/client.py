@@ -17,7 +17,7 @@ from ._connection import Connection
 from ._errors import GoodwireError, NotRunning, Refused
 from ._patience import Patience
 from ._uploads import Upload
-from .live import ReturnLevel
+from .live import ReturnLevel, Wiring
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -106,6 +106,14 @@ class Client:
         with the highest peak since the last.
         """
         return self._connection.stream(_asks.levels())
+
+    def wiring(self, *, present: bool = False, timeout_s: float = 600.0) -> Wiring:
+        """Says which return hears which send, and what is wrong with that.
+
+        Plays a quiet noise on every send at once, louder step by step: mute the PA and tell the people in the
+        room. It waits for its turn at the rig; whoever gives up ends it.
+        """
+        return self._connection.ask(_asks.wiring(present, timeout_s))
 
     # Measuring.
 
