@@ -46,6 +46,12 @@ pub enum Command {
     Analyses(analyses::Analyses),
     /// Measure one or several links: plays sound
     Measure(measure::Measure),
+    /// Watch a link while somebody walks, and say how far it held: plays sound
+    Walk(walk::Walk),
+    /// Set a mark in a watch that runs: how far you are just now
+    Mark(mark::MarkOf),
+    /// End a watch that runs, and keep what it saw
+    Finish(finish::Finish),
     /// Write the sound of an analysis to a WAV file, to be played by anything
     Stimulus(stimulus::Stimulus),
     /// Analyse recordings made anywhere

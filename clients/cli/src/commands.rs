@@ -11,8 +11,10 @@ pub mod completions;
 pub mod demo;
 pub mod devices;
 pub mod export;
+pub mod finish;
 pub mod levels;
 pub mod links;
+pub mod mark;
 pub mod matching;
 pub mod measure;
 pub mod positions;
@@ -23,6 +25,7 @@ pub mod rounds;
 pub mod show_one;
 pub mod status;
 pub mod stimulus;
+pub mod walk;
 pub mod wiring;
 
 use crate::{arguments::Command, exit::Exit, session::Session};
@@ -40,6 +43,9 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Links { action } => links::run(session, action).await,
         Command::Analyses(arguments) => analyses::run(session, arguments).await,
         Command::Measure(arguments) => measure::run(session, arguments).await,
+        Command::Walk(arguments) => walk::run(session, arguments).await,
+        Command::Mark(arguments) => mark::run(session, arguments).await,
+        Command::Finish(arguments) => finish::run(session, arguments).await,
         Command::Stimulus(arguments) => stimulus::run(session, arguments).await,
         Command::Analyse(arguments) => analyse::run(session, arguments).await,
         Command::Match(arguments) => matching::run(session, arguments).await,

@@ -7,7 +7,8 @@ use goodwire_proto::v1::{
     judgement_service_client::JudgementServiceClient, level_service_client::LevelServiceClient,
     measurement_service_client::MeasurementServiceClient,
     report_service_client::ReportServiceClient, rig_service_client::RigServiceClient,
-    round_service_client::RoundServiceClient, wiring_service_client::WiringServiceClient,
+    round_service_client::RoundServiceClient, watch_service_client::WatchServiceClient,
+    wiring_service_client::WiringServiceClient,
 };
 use hyper_util::rt::TokioIo;
 use tokio::net::UnixStream;
@@ -142,6 +143,11 @@ impl Connection {
     /// What is plugged in where.
     pub fn wiring(&self) -> WiringServiceClient<Channel> {
         WiringServiceClient::new(self.channel.clone())
+    }
+
+    /// What is said to a watch that runs.
+    pub fn watches(&self) -> WatchServiceClient<Channel> {
+        WatchServiceClient::new(self.channel.clone()).max_decoding_message_size(ANSWER_BYTES_MAX)
     }
 
     /// Reports.

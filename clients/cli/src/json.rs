@@ -5,8 +5,9 @@ use std::sync::LazyLock;
 use anyhow::Context;
 use goodwire_proto::v1::{
     Analysis, Baseline, Calibration, ClearBaselineResponse, CompareMeasurementsResponse, Device,
-    GetTrendResponse, HoldResponse, Link, Measurement, Note, PermitState, ReleaseResponse, Round,
-    Run, Status, StimulusHeader, StopResponse, WatchLevelsResponse, Wiring, WithdrawPermitResponse,
+    GetTrendResponse, HoldResponse, Link, MarkMeasurementResponse, Measurement, Note, PermitState,
+    ReleaseResponse, Round, Run, Status, StimulusHeader, StopResponse, WatchLevelsResponse, Wiring,
+    WithdrawPermitResponse,
 };
 use prost::Message;
 use prost_reflect::{DescriptorPool, DynamicMessage};
@@ -40,6 +41,7 @@ named!(
     GetTrendResponse,
     HoldResponse,
     Link,
+    MarkMeasurementResponse,
     Measurement,
     Note,
     PermitState,

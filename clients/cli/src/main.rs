@@ -9,6 +9,7 @@ mod failure;
 mod files;
 mod interrupts;
 mod json;
+mod marks;
 mod output;
 mod private_daemon;
 mod progress;

@@ -2,15 +2,16 @@
 
 use std::io::{self, IsTerminal};
 
+use goodwire_proto::v1::Figure;
 use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
 
-use crate::{output, watch::News};
+use crate::{output, show::number, watch::News};
 
 /// Steps of a bar; finer than any terminal is wide.
 const STEPS: f64 = 1000.0;
 
 /// The lines of several measurements.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Board {
     bars: Option<MultiProgress>,
     unicode: bool,
@@ -22,6 +23,15 @@ impl Board {
         Self {
             bars: io::stderr().is_terminal().then(MultiProgress::new),
             unicode,
+        }
+    }
+
+    /// Says something above the lines.
+    pub fn say(&self, text: &str) {
+        match &self.bars {
+            // Nobody hears a standard error that is gone.
+            Some(bars) => drop(bars.println(text)),
+            None => output::say(text),
         }
     }
 
@@ -63,12 +73,8 @@ impl Line {
                 self.message(String::new());
             }
             News::Readings(figures) => {
-                let readings: Vec<_> = figures
-                    .iter()
-                    .filter_map(|f| Some(format!("{} {:.4} {}", f.id, f.value?, f.unit)))
-                    .collect();
                 if let Some(bar) = &self.bar {
-                    bar.set_message(readings.join(", "));
+                    bar.set_message(readings(figures));
                 }
             }
             News::Waiting(text) | News::Away(text) => self.message(text.clone()),
@@ -92,6 +98,20 @@ impl Line {
             }
         }
     }
+}
+
+/// `level -21.4 dBFS, dropouts 2`
+fn readings(figures: &[Figure]) -> String {
+    let one = |figure: &Figure| {
+        let value = number::plain(figure.value?);
+        let text = format!("{} {value} {}", figure.id.replace('_', " "), figure.unit);
+        Some(text.trim_end().to_owned())
+    };
+    figures
+        .iter()
+        .filter_map(one)
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 impl Drop for Line {

@@ -11,7 +11,7 @@ mod look;
 mod mark;
 pub mod measurement;
 pub mod monitor;
-mod number;
+pub mod number;
 pub mod overview;
 mod place;
 mod plot;

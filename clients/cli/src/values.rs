@@ -7,7 +7,7 @@ use std::{
     time::{Duration, SystemTime},
 };
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 use prost_types::{Struct, Timestamp, Value, value::Kind};
 
 /// `NAME=VALUE` of `--set`.
@@ -28,6 +28,26 @@ impl FromStr for Setting {
             }),
             _ => Err(format!("`{text}` is not NAME=VALUE")),
         }
+    }
+}
+
+impl Setting {
+    /// A setting that was not written by anybody.
+    pub fn new(name: &str, value: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            value: value.to_owned(),
+        }
+    }
+
+    /// True where it sets the parameter of this name.
+    pub fn names(&self, name: &str) -> bool {
+        self.name == name
+    }
+
+    /// True where it sets the parameter of this name to this value.
+    pub fn is(&self, name: &str, value: &str) -> bool {
+        self.names(name) && self.value == value
     }
 }
 
@@ -207,62 +227,6 @@ pub fn links(text: &str) -> anyhow::Result<Vec<String>> {
     Ok(links)
 }
 
-/// One mark of `--marks`: where somebody stood when.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Mark {
-    /// Seconds from the first frame of the returned recording.
-    pub start_s: f64,
-    /// Distance in metres; absent where the field was empty.
-    pub metres: Option<f64>,
-    /// Label in the person's words.
-    pub label: String,
-}
-
-/// Reads a file of marks: the header `seconds,metres,label` or `seconds,feet,label`, then lines.
-///
-/// # Errors
-/// Names the line that is wrong, and what would be right.
-pub fn marks(text: &str) -> anyhow::Result<Vec<Mark>> {
-    let mut lines = text.trim_start_matches('\u{feff}').lines().enumerate();
-    let header = lines.next().map_or("", |(_, line)| line.trim());
-    // International foot, exact since 1959.
-    let metres_each = match header.replace(' ', "").as_str() {
-        "seconds,metres,label" => 1.0,
-        "seconds,feet,label" => 0.3048,
-        _ => {
-            bail!("line 1 is `{header}`; it must be `seconds,metres,label` or `seconds,feet,label`")
-        }
-    };
-    lines
-        .filter(|(_, line)| !line.trim().is_empty())
-        .map(|(index, line)| {
-            mark(line, metres_each).with_context(|| format!("line {}: `{line}`", index + 1))
-        })
-        .collect()
-}
-
-fn mark(line: &str, metres_each: f64) -> anyhow::Result<Mark> {
-    let mut fields = line.splitn(3, ',').map(str::trim);
-    let number = |text: &str| match text.parse::<f64>() {
-        Ok(number) if number.is_finite() => Ok(number),
-        _ => bail!("`{text}` is no number"),
-    };
-    let start_s = number(fields.next().unwrap_or_default())?;
-    let distance = fields.next().context("a distance is missing")?;
-    Ok(Mark {
-        start_s,
-        metres: match distance {
-            "" => None,
-            text => Some(number(text)? * metres_each),
-        },
-        label: fields
-            .next()
-            .unwrap_or_default()
-            .trim_matches('"')
-            .to_owned(),
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -338,21 +302,5 @@ mod tests {
         assert_eq!(links("lectern, foyer").unwrap(), ["lectern", "foyer"]);
         assert!(links("lectern,,foyer").is_err());
         assert!(links("").is_err());
-    }
-
-    #[test]
-    fn marks_in_feet_are_0_3048_m_each() {
-        let read = marks("seconds,feet,label\n1.5,100,\"bar, left\"\n\n2,,door\n").unwrap();
-        assert_eq!(read[0].metres, Some(30.48));
-        assert_eq!(read[0].label, "bar, left");
-        assert_eq!((read[1].start_s, read[1].metres), (2.0, None));
-        assert!(
-            marks("time,metres\n")
-                .unwrap_err()
-                .to_string()
-                .contains("line 1")
-        );
-        let wrong = marks("seconds,metres,label\n1,2,a\nsoon,3,b").unwrap_err();
-        assert!(format!("{wrong:#}").contains("line 3") && format!("{wrong:#}").contains("soon"));
     }
 }

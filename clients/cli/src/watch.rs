@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use anyhow::Context;
 use goodwire_proto::v1::{
-    CancelMeasurementRequest, Figure, Measurement, WatchMeasurementRequest, measurement::State,
-    watch_measurement_response::News as Wire,
+    CancelMeasurementRequest, Figure, FinishMeasurementRequest, Measurement,
+    WatchMeasurementRequest, measurement::State, watch_measurement_response::News as Wire,
 };
 use tokio::{task::JoinSet, time::Instant};
 use tonic::{Code, Status};
@@ -57,6 +57,15 @@ pub fn is_final(measurement: &Measurement) -> bool {
     )
 }
 
+/// What the first signal does to what is followed.
+#[derive(Debug, Clone, Copy)]
+pub enum AtSignal {
+    /// It is cancelled: no result.
+    Cancel,
+    /// It ends with what it saw.
+    Finish,
+}
+
 /// Follows all measurements at once, with progress on standard error. The first signal cancels
 /// them and waits for them briefly; the second ends the program.
 ///
@@ -67,13 +76,27 @@ pub async fn follow_all(
     connection: &Connection,
     started: &[Measurement],
 ) -> anyhow::Result<Followed> {
-    session.interrupts.handle_first();
     let board = Board::new(session.look.unicode);
+    follow(session, connection, started, &board, AtSignal::Cancel).await
+}
+
+/// Follows as [`follow_all`] does, on a board that others write to as well.
+///
+/// # Errors
+/// Where the server stays away or refuses.
+pub async fn follow(
+    session: &Session,
+    connection: &Connection,
+    started: &[Measurement],
+    board: &Board,
+    at_signal: AtSignal,
+) -> anyhow::Result<Followed> {
+    session.interrupts.handle_first();
     let mut tasks = JoinSet::new();
     for (index, measurement) in started.iter().enumerate() {
         let line = board.line(label(measurement));
         let (connection, name) = (connection.clone(), measurement.name.clone());
-        tasks.spawn(async move { (index, follow(&connection, &name, line).await) });
+        tasks.spawn(async move { (index, follow_one(&connection, &name, line).await) });
     }
     let mut ended = vec![None; started.len()];
     let mut signal = None;
@@ -87,7 +110,7 @@ pub async fn follow_all(
             },
             exit = session.interrupts.first(), if signal.is_none() => {
                 signal = Some(exit);
-                cancel_all(connection, started).await;
+                end_all(connection, started, at_signal).await;
             }
             () = tokio::time::sleep(CANCEL_TIMEOUT), if signal.is_some() => tasks.abort_all(),
         }
@@ -106,22 +129,26 @@ fn label(measurement: &Measurement) -> &str {
     }
 }
 
-/// Asks to cancel; what cannot be cancelled any more has ended by itself.
-async fn cancel_all(connection: &Connection, started: &[Measurement]) {
+/// Asks to end; what cannot be ended any more has ended by itself.
+async fn end_all(connection: &Connection, started: &[Measurement], at_signal: AtSignal) {
     for measurement in started {
-        let request = CancelMeasurementRequest {
-            name: measurement.name.clone(),
-        };
+        let name = measurement.name.clone();
         // A server that is gone plays nothing either; the watch says what became of it.
-        let _ = connection
-            .measurements()
-            .cancel_measurement(quick(request))
-            .await;
+        let _ = match at_signal {
+            AtSignal::Cancel => {
+                let request = quick(CancelMeasurementRequest { name });
+                connection.measurements().cancel_measurement(request).await
+            }
+            AtSignal::Finish => {
+                let request = quick(FinishMeasurementRequest { name });
+                connection.watches().finish_measurement(request).await
+            }
+        };
     }
 }
 
 /// Follows one measurement until its final state.
-async fn follow(
+async fn follow_one(
     connection: &Connection,
     name: &str,
     mut line: Line,

@@ -11,7 +11,7 @@ use uuid::Uuid;
 
 use crate::{
     exit::Exit,
-    json, output,
+    json, marks, output,
     session::Session,
     show::measurement as view,
     values::{self, FileChannel, Setting},
@@ -141,11 +141,11 @@ fn marks(path: Option<&Path>) -> anyhow::Result<Vec<RecordingMark>> {
     };
     let name = || format!("{}", path.display());
     let text = fs::read_to_string(path).with_context(|| format!("{} cannot be read", name()))?;
-    let marks = values::marks(&text).with_context(name)?;
+    let marks = marks::file(&text).with_context(name)?;
     Ok(marks
         .into_iter()
-        .map(|mark| RecordingMark {
-            start_s: Some(mark.start_s),
+        .map(|(start_s, mark)| RecordingMark {
+            start_s: Some(start_s),
             metres: mark.metres,
             label: mark.label,
         })
