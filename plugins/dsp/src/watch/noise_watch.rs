@@ -45,6 +45,8 @@ const LESSONS: usize = 4;
 const LESSON_S: f64 = 0.01;
 /// A delay that stepped by less than this has not, in seconds.
 const SHIFT_LEAST_S: f64 = 0.0003;
+/// Two clocks may differ by so much: the 300 ppm of a carried player, and a little.
+const DRIFT_MOST: f64 = 330e-6;
 /// A lost stretch that the interface's own loss cuts off is told where it is longer than this.
 const CUT_OFF_LEAST_S: f64 = 0.1;
 
@@ -131,6 +133,27 @@ impl NoiseWatch {
     pub fn delay_s(&self) -> Option<f64> {
         let lock = self.lock.as_ref()?;
         Some(lock.delay as f64 / self.sample_hz)
+    }
+
+    /// Frames to one sample of the watch.
+    pub(super) fn decimation(&self) -> usize {
+        self.decimation
+    }
+
+    /// Moves the cable's sound to an earlier place by so many samples, as if it had been heard so
+    /// from the beginning, and takes the frames `more` that are missing then. Below 0 it is moved
+    /// to a later place: as many samples of the cable are then not to be heard once more.
+    pub(super) fn slide(&mut self, samples: i64, more: &[f32]) {
+        if samples >= 0 {
+            self.narrow[1].take(more, &mut self.cable);
+            self.cable.drain(..samples as usize);
+        } else {
+            let later = samples.unsigned_abs() as usize;
+            self.cable.splice(0..0, std::iter::repeat_n(0.0, later));
+        }
+        if let Some(lock) = &mut self.lock {
+            lock.delay += samples;
+        }
     }
 
     fn samples(&self, seconds: f64) -> i64 {
@@ -233,7 +256,7 @@ impl NoiseWatch {
         self.learn_back(&mut lock, last, again.max(earliest));
         let before = self.lock.replace(lock);
         if let (Some(before), Some(open)) = (&before, &lost) {
-            self.tell_shift(before.delay, open.first);
+            self.tell_shift(before.delay, open.first, end);
         }
         self.judge_again(again.max(earliest), again, lost);
         self.search_at = end + self.samples(SEARCH_EVERY_S.0);
@@ -287,12 +310,14 @@ impl NoiseWatch {
         }
     }
 
-    fn tell_shift(&mut self, delay_before: i64, since: i64) {
+    /// Tells of a step of the delay since a sample, where the clocks' drift until now is none.
+    fn tell_shift(&mut self, delay_before: i64, since: i64, until: i64) {
         let moved = self
             .lock
             .as_ref()
             .map_or(0, |lock| lock.delay - delay_before);
-        if moved.abs() > self.samples(SHIFT_LEAST_S) {
+        let drift = DRIFT_MOST * (until - since) as f64;
+        if moved.abs() as f64 > SHIFT_LEAST_S * self.sample_hz + drift {
             self.lapses.push(Lapse {
                 kind: LapseKind::Shift,
                 start_frame: self.frame(since),
