@@ -45,8 +45,8 @@ fn a_player_that_starts_whenever_and_is_off_by_300_ppm_is_found_and_gaps_of_2_to
             })
             .collect();
         for &(from, to) in &gaps {
-            for n in from..to {
-                link[n] = noise(n) as f32;
+            for (sample, n) in link[from..to].iter_mut().zip(from..) {
+                *sample = noise(n) as f32;
             }
         }
         let mut pilot = Pilot::new(RATE_HZ, -20.0, 1);

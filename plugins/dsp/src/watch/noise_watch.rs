@@ -11,7 +11,7 @@
 mod find;
 
 use super::{
-    Heard, Lapse, LapseKind, Watch,
+    Heard, Lapse, Watch,
     equaliser::{AHEAD, Equaliser, TAPS},
     moments::{Moments, Window},
     narrow::{Narrow, decimation},
