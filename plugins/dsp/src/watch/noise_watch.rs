@@ -8,9 +8,10 @@
 //! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
 //! the edge is.
 
+mod find;
+
 use super::{
-    Heard, Lapse, LapseKind, Watch,
-    delay::{self, Found},
+    Heard, Lapse, Watch,
     equaliser::{AHEAD, Equaliser, TAPS},
     moments::{Moments, Window},
     narrow::{Narrow, decimation},
@@ -27,8 +28,6 @@ const JOIN_S: f64 = 0.003;
 const DELAY_MAX_S: f64 = 1.0;
 /// How much of the link a search compares, in seconds: likeness of noise is 0.012 then.
 const SEARCH_S: f64 = 0.5;
-/// A link is found where it is as like the cable as this; noise is not once in 10^50 searches.
-const LIKENESS_MIN: f64 = 0.2;
 /// Time between searches, which doubles up to the second number while nothing is found, in seconds.
 const SEARCH_EVERY_S: (f64, f64) = (0.25, 2.0);
 /// What is kept of the past, beside the longest delay, in seconds.
@@ -39,12 +38,6 @@ const PRESENT: f64 = 1.0 / 16.0;
 const POWER_LEAST: f64 = 1e-9;
 /// Time in which the usual loudness of the link and power of the cable are followed, in seconds.
 const SLOW_S: f64 = 10.0;
-/// How often a search's half second is learnt, to begin with.
-const LESSONS: usize = 4;
-/// Learning backwards goes in lessons of this length, in seconds.
-const LESSON_S: f64 = 0.01;
-/// A delay that stepped by less than this has not, in seconds.
-const SHIFT_LEAST_S: f64 = 0.0003;
 /// A lost stretch that the interface's own loss cuts off is told where it is longer than this.
 const CUT_OFF_LEAST_S: f64 = 0.1;
 
@@ -90,6 +83,8 @@ pub struct NoiseWatch {
     silent_until: i64,
     lapses: Vec<Lapse>,
     judged_samples: u64,
+    /// Samples before this one have been counted as judged, where they were.
+    judged_to: i64,
     last_good: Option<u64>,
 }
 
@@ -120,6 +115,7 @@ impl NoiseWatch {
             silent_until: 0,
             lapses: Vec::new(),
             judged_samples: 0,
+            judged_to: 0,
             last_good: None,
         };
         watch.begin(0);
@@ -131,6 +127,27 @@ impl NoiseWatch {
     pub fn delay_s(&self) -> Option<f64> {
         let lock = self.lock.as_ref()?;
         Some(lock.delay as f64 / self.sample_hz)
+    }
+
+    /// Frames to one sample of the watch.
+    pub(super) fn decimation(&self) -> usize {
+        self.decimation
+    }
+
+    /// Moves the cable's sound to an earlier place by so many samples, as if it had been heard so
+    /// from the beginning, and takes the frames `more` that are missing then. Below 0 it is moved
+    /// to a later place: as many samples of the cable are then not to be heard once more.
+    pub(super) fn slide(&mut self, samples: i64, more: &[f32]) {
+        if samples >= 0 {
+            self.narrow[1].take(more, &mut self.cable);
+            self.cable.drain(..samples as usize);
+        } else {
+            let later = samples.unsigned_abs() as usize;
+            self.cable.splice(0..0, std::iter::repeat_n(0.0, later));
+        }
+        if let Some(lock) = &mut self.lock {
+            lock.delay += samples;
+        }
     }
 
     fn samples(&self, seconds: f64) -> i64 {
@@ -154,6 +171,7 @@ impl NoiseWatch {
         self.window = Window::new(2 * self.half() as usize + 1);
         self.next = 0;
         self.decide_from = 0;
+        self.judged_to = 0;
         self.quiet_until = 0;
         self.open = None;
         self.search_pause = self.samples(SEARCH_EVERY_S.0);
@@ -189,115 +207,6 @@ impl NoiseWatch {
         match (&self.lock, &self.open) {
             (None, _) => self.search_at <= self.end_sample(),
             (Some(_), open) => open.is_some() && self.search_at <= self.next,
-        }
-    }
-
-    /// Looks for the link in the latest sound.
-    fn search(&mut self) {
-        let length = self.samples(SEARCH_S) as usize;
-        let end = self.search_at;
-        let longest = self.samples(DELAY_MAX_S);
-        let from = end - length as i64;
-        self.search_at = end + self.search_pause;
-        let link = &self.link[self.at(&self.link, from, length)];
-        let cable = &self.cable[self.at(&self.cable, from - longest, length + longest as usize)];
-        let power = mean_power(&cable[longest as usize..]);
-        if power < POWER_LEAST {
-            self.silent_until = end;
-            return;
-        }
-        self.search_pause = (2 * self.search_pause).min(self.samples(SEARCH_EVERY_S.1));
-        let found = delay::find(link, cable).filter(|found| found.likeness.abs() >= LIKENESS_MIN);
-        if let Some(found) = found {
-            self.found(found, from, end, power);
-        }
-    }
-
-    /// Learns the link from a half second in which it was found, and judges anew from where it was
-    /// lost.
-    fn found(&mut self, found: Found, from: i64, end: i64, power: f64) {
-        let mut lock = Lock {
-            delay: found.delay as i64,
-            equaliser: Equaliser::new(),
-            loudness: 0.0,
-            power,
-        };
-        let last = end.min(self.end_sample() - (TAPS - AHEAD) as i64);
-        for _ in 0..LESSONS {
-            self.learn(&mut lock, from..last);
-        }
-        lock.loudness = lock.equaliser.loudness();
-        let lost = self.open.take();
-        let again = lost.as_ref().map_or(self.silent_until, |open| open.first);
-        let earliest = self.first_sample + self.samples(DELAY_MAX_S) + TAPS as i64;
-        self.learn_back(&mut lock, last, again.max(earliest));
-        let before = self.lock.replace(lock);
-        if let (Some(before), Some(open)) = (&before, &lost) {
-            self.tell_shift(before.delay, open.first);
-        }
-        self.judge_again(again.max(earliest), again, lost);
-        self.search_at = end + self.samples(SEARCH_EVERY_S.0);
-        self.search_pause = self.samples(SEARCH_EVERY_S.0);
-    }
-
-    /// Goes back to a sample; a stretch that was lost up to there stays open.
-    fn judge_again(&mut self, sample: i64, lost_since: i64, lost: Option<Stretch>) {
-        self.window = Window::new(2 * self.half() as usize + 1);
-        self.next = sample;
-        self.decide_from = sample;
-        let unseen = sample - lost_since;
-        self.open = match lost {
-            Some(open) if unseen > 0 => Some(open),
-            Some(open) => Some(Stretch::new(open.first)),
-            // Longer ago than is kept: the cable had its sound, and the link was not to be found.
-            None => (unseen > 0).then(|| Stretch::silent(lost_since, unseen)),
-        };
-        if unseen > 0 && self.last_good.is_none() {
-            self.judged_samples += unseen as u64;
-        }
-    }
-
-    fn learn(&self, lock: &mut Lock, samples: std::ops::Range<i64>) {
-        for sample in samples {
-            let sound = self.sound(sample, lock.delay);
-            lock.delay += lock.equaliser.learn(sound, self.link_at(sample));
-        }
-    }
-
-    /// Learns backwards in time as far as the link carried its sound, so that what was learnt fits
-    /// the moment from which on it is judged again, whatever the two clocks have drifted since.
-    fn learn_back(&self, lock: &mut Lock, from: i64, until: i64) {
-        let block = self.samples(LESSON_S);
-        let mut end = from;
-        while end - block >= until {
-            let (mut both, mut predicted) = (0.0, 0.0);
-            for sample in end - block..end {
-                let one = lock.equaliser.predict(self.sound(sample, lock.delay));
-                both += one * self.link_at(sample);
-                predicted += one * one;
-            }
-            if both < LOST_BELOW * predicted {
-                return;
-            }
-            for sample in (end - block..end).rev() {
-                let sound = self.sound(sample, lock.delay);
-                lock.delay += lock.equaliser.learn(sound, self.link_at(sample));
-            }
-            end -= block;
-        }
-    }
-
-    fn tell_shift(&mut self, delay_before: i64, since: i64) {
-        let moved = self
-            .lock
-            .as_ref()
-            .map_or(0, |lock| lock.delay - delay_before);
-        if moved.abs() > self.samples(SHIFT_LEAST_S) {
-            self.lapses.push(Lapse {
-                kind: LapseKind::Shift,
-                start_frame: self.frame(since),
-                frame_count: 0.0,
-            });
         }
     }
 
@@ -351,7 +260,11 @@ impl NoiseWatch {
         if sample < self.quiet_until {
             return;
         }
-        self.judged_samples += 1;
+        // What is judged once more, after a search, counts once.
+        if sample >= self.judged_to {
+            self.judged_samples += 1;
+            self.judged_to = sample + 1;
+        }
         let softer = (lock.equaliser.loudness() / lock.loudness).min(1.0);
         let left = softer * moments.both / moments.predicted.max(f64::MIN_POSITIVE);
         if left < LOST_BELOW {
@@ -475,8 +388,4 @@ impl Watch for NoiseWatch {
     fn last_good_frame(&self) -> Option<u64> {
         self.last_good
     }
-}
-
-fn mean_power(samples: &[f64]) -> f64 {
-    samples.iter().map(|x| x * x).sum::<f64>() / samples.len().max(1) as f64
 }

@@ -9,7 +9,7 @@ const CLICK_S: f64 = 0.0005;
 /// So little of the sound has to be left somewhere in it: -9 dB. One that only grazes the threshold
 /// is the spread of a faint link.
 const LEFT_MOST: f64 = 0.35;
-/// A link with less than this of the power of its sound is silent: -10 dB.
+/// A link with less than this of the power that is missing is silent: -10 dB.
 const SILENT: f64 = 0.1;
 /// More than this of the power of its sound is something that was added: 6 dB above it.
 const LOUDER: f64 = 4.0;
@@ -27,7 +27,9 @@ pub struct Stretch {
     pub last: i64,
     least_left: f64,
     expected: f64,
-    heard: f64,
+    /// Power that is missing of the sound, and power that is heard instead.
+    missing: f64,
+    instead: f64,
     rest: f64,
 }
 
@@ -40,7 +42,8 @@ impl Stretch {
             last: first,
             least_left: f64::INFINITY,
             expected: 0.0,
-            heard: 0.0,
+            missing: 0.0,
+            instead: 0.0,
             rest: 0.0,
         }
     }
@@ -61,7 +64,11 @@ impl Stretch {
         self.least_left = self.least_left.min(left);
         if sample - self.first < KIND_SAMPLES {
             self.expected += moments.predicted;
-            self.heard += moments.link;
+            // A window that is half in the sound holds half of its power in both: only what is
+            // beyond that tells of silence or of another sound.
+            let carried = moments.both.max(0.0);
+            self.missing += moments.predicted - carried;
+            self.instead += moments.link - carried;
             self.rest += moments.rest;
         }
     }
@@ -78,7 +85,7 @@ impl Stretch {
         let kind = match () {
             () if self.rest > LOUDER * self.expected => LapseKind::Burst,
             () if length_s < DROPOUT_S => LapseKind::Click,
-            () if self.heard <= SILENT * self.expected => LapseKind::Gap,
+            () if self.instead <= SILENT * self.missing => LapseKind::Gap,
             () => LapseKind::Concealed,
         };
         Some(Lapse {
