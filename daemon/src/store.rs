@@ -138,6 +138,17 @@ impl Store {
         !self.shared.disk_failed.load(Ordering::Acquire)
     }
 
+    /// How many bytes can still be written to the disk with the state folder.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`] where the system does not say.
+    pub fn free_bytes(&self) -> Result<u64, StoreError> {
+        let disk = rustix::fs::statvfs(&self.shared.file).map_err(|error| StoreError::Io {
+            text: error.to_string(),
+        })?;
+        Ok(disk.f_bavail.saturating_mul(disk.f_frsize))
+    }
+
     /// Runs `work` in one transaction on the writer's thread; returns when it is on the disk.
     fn write<T: Send + 'static>(
         &self,

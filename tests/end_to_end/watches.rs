@@ -4,8 +4,8 @@ use std::time::Duration;
 
 use goodwire_proto::v1::{
     FinishMeasurementRequest, GetMeasurementRequest, HoldRequest, MarkMeasurementRequest,
-    Measurement, ReleaseRequest, StopRequest, WatchMeasurementRequest, measurement::State,
-    watch_measurement_response::News, watch_service_client::WatchServiceClient,
+    MeasureRequest, Measurement, ReleaseRequest, StopRequest, WatchMeasurementRequest,
+    measurement::State, watch_measurement_response::News, watch_service_client::WatchServiceClient,
 };
 use goodwire_tests::{
     binary,
@@ -252,6 +252,13 @@ async fn what_is_no_watch_is_neither_finished_nor_marked() {
     let client = daemon.connect().await;
     let refused = finish(&client, "measurements/none").await.unwrap_err();
     assert_eq!(refused.code(), Code::NotFound);
+    let resumed = MeasureRequest {
+        resume: true,
+        ..request("link-1", "latency", &[])
+    };
+    let bounded = Daemon::start(&with_links(1));
+    let refused = bounded.connect().await.ask(resumed).await.unwrap_err();
+    assert_eq!(refused.code(), Code::InvalidArgument);
     let get = GetMeasurementRequest {
         name: "none".into(),
     };

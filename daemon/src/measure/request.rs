@@ -22,6 +22,9 @@ use crate::{
     store::{self, StoreError},
 };
 
+/// What one watch may write, in MiB: its state of at most 4, its result, and the journal of both.
+const WATCH_MIB: u64 = 16;
+
 /// An analysis with its plugin.
 pub struct Found {
     /// The plugin.
@@ -82,7 +85,29 @@ impl Desk {
             });
         let mut jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
         jobs.iter_mut().try_for_each(accepted_live)?;
+        self.check_watches(request, &jobs)?;
         Ok(jobs)
+    }
+
+    /// Whether all that is to be resumed can be, and what watches may write has room.
+    fn check_watches(&self, request: &MeasureRequest, jobs: &[Job]) -> Result<(), Refusal> {
+        if request.resume && !jobs.iter().all(|job| job.is_watch) {
+            let text = "only a watch, which has no end of its own, can go on after a restart";
+            return Err(Refusal::field("resume", text));
+        }
+        let watch_count = jobs.iter().filter(|job| job.is_watch).count() as u64;
+        let needed_mib = watch_count * WATCH_MIB;
+        let free_mib = self.store.free_bytes()? >> 20;
+        if watch_count > 0 && free_mib < needed_mib {
+            return Err(Refusal::Forbidden {
+                reason: "STORAGE_SHORT",
+                text: format!(
+                    "the disk with the state folder has {free_mib} MiB free, and this watch may \
+                     write {needed_mib} MiB: make room there before it begins"
+                ),
+            });
+        }
+        Ok(())
     }
 
     /// Finds an analysis, as `response`, `analyses/response` or `plugin/analysis`.
