@@ -49,20 +49,19 @@ fn figures(seen: &Seen<'_>) -> Vec<Figure> {
     let minutes = seen.judged_frames / seen.rate_hz / 60.0;
     let [low, high] = poisson::interval(tally.dropouts);
     let count = tally.dropouts as f64;
-    let between = |id: &str, unit: &str, per: f64| Figure {
-        value: Some(count / per),
-        low: Some(low / per),
-        high: Some(high / per),
+    let rate = Figure {
+        low: Some(low / minutes),
+        high: Some(high / minutes),
         uncertainty: None,
-        ..figure(id, 0.0, 0.0, unit)
+        ..figure("dropout_rate", count / minutes, 0.0, "1/min")
     };
     let ms = |frames: f64| frames / seen.rate_hz * 1_000.0;
     let lost_ms = ms(tally.lost_frames);
     let edges_ms = 1_000.0 * EDGE_S * (2.0 * tally.pieces as f64).sqrt();
     let per_cent = 100.0 / (minutes * 60_000.0);
     let mut figures = vec![
-        between("dropouts", "", 1.0),
-        between("dropout_rate", "1/min", minutes),
+        figure("dropouts", count, 0.0, ""),
+        rate,
         figure("lost_time", lost_ms, edges_ms, "ms"),
     ];
     if tally.pieces > 0 {
@@ -160,6 +159,15 @@ fn notes(seen: &Seen<'_>) -> Vec<Note> {
                 poisson::seconds_for_fewer_than(1.0).ceil()
             ),
         ));
+    }
+    if seen.tally.losses > 0 {
+        let text = format!(
+            "the interface lost frames {} times, {:.3} s in all; they are left out, and are no \
+             dropouts",
+            seen.tally.losses,
+            seen.tally.frames_lost / seen.rate_hz
+        );
+        notes.push(info("frames-lost", text));
     }
     if seen.is_external {
         let text = "a carried player played, so gaps of the player and of the link cannot be told \

@@ -8,7 +8,9 @@ use goodwire_plugin_sdk::api::Figure;
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
-use goodwire_plugin_sdk::payload::{OpenRequest, Plan, Readings, SessionNote, SessionResult};
+use goodwire_plugin_sdk::payload::{
+    OpenRequest, Plan, Readings, SessionNote, SessionResult, Step, step,
+};
 use goodwire_plugin_sdk::take::{Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 
@@ -61,8 +63,12 @@ impl DropoutSession {
         let channel = |index: usize| block.channels.get(index).copied().flatten();
         let Some(link) = channel(0) else { return };
         self.level.hear(block.first_frame, link);
-        let Some(cable) = channel(1).or(channel(2)) else {
-            return;
+        let own;
+        let cable = if let Some(cable) = channel(1) {
+            cable
+        } else {
+            own = self.rendered(block.first_frame, link.len());
+            &own
         };
         let begin = self.stimulus.layout().body.start as u64;
         let skip = begin.saturating_sub(block.first_frame) as usize;
@@ -76,6 +82,13 @@ impl DropoutSession {
             });
         }
         self.collect(0.0, 1.0);
+    }
+
+    /// What is played, for a rig that has no cable.
+    fn rendered(&self, first_frame: u64, count: usize) -> Vec<f32> {
+        let mut samples = vec![0.0; count];
+        self.stimulus.render(first_frame, &mut samples);
+        samples
     }
 
     /// Watches recordings as a whole.
@@ -133,11 +146,25 @@ impl DropoutSession {
 impl Session for DropoutSession {
     fn plan(&mut self) -> Result<Plan, Failure> {
         let layout = self.stimulus.layout();
-        Ok(plan_of_one_step(
-            layout.frame_count(),
-            layout.tail_frame_count(),
-            self.stimulus.peak_dbfs(),
-        ))
+        let peak_dbfs = self.stimulus.peak_dbfs();
+        let whole = plan_of_one_step(layout.frame_count(), layout.tail_frame_count(), peak_dbfs);
+        if self.request.mode() != Mode::Live {
+            return Ok(whole);
+        }
+        // Open-ended, so that marks can be set, lost frames be left out, and it can end early.
+        let mut captures = whole.captures;
+        captures.truncate(2);
+        Ok(Plan {
+            captures,
+            steps: vec![Step {
+                repeat_count: 1,
+                peak_dbfs,
+                loss: step::Loss::Cut.into(),
+                expected_frame_count: Some(layout.body.end as f64),
+                ..Step::default()
+            }],
+            ..Plan::default()
+        })
     }
 
     fn render(&mut self, _: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure> {
@@ -160,12 +187,19 @@ impl Session for DropoutSession {
             return self.taking.feed(block);
         }
         self.watch_live(block);
-        Ok(Fed::More)
+        let is_over = self.heard_frames >= self.stimulus.layout().body.end as u64;
+        Ok(if is_over { Fed::Enough } else { Fed::More })
     }
 
     fn note(&mut self, note: &SessionNote) -> Result<(), Failure> {
-        let Some(Note::Mark(mark)) = &note.note else {
-            return Ok(());
+        let mark = match &note.note {
+            Some(Note::Mark(mark)) => mark,
+            Some(Note::Lost(lost)) => {
+                self.tally.losses += 1;
+                self.tally.frames_lost += lost.frame_count.unwrap_or(0.0);
+                return Ok(());
+            }
+            None => return Ok(()),
         };
         let mark = Mark {
             frame: note.at_frame,

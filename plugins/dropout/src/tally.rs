@@ -22,6 +22,10 @@ pub struct Tally {
     pub longest_frames: f64,
     /// Where the first piece begins.
     pub first_frame: Option<f64>,
+    /// How often the interface lost frames.
+    pub losses: u64,
+    /// Frames that the interface lost.
+    pub frames_lost: f64,
     last_end: Option<f64>,
 }
 

@@ -23,7 +23,7 @@ use crate::{
 };
 
 /// What is watched unless something else is set: the longest walk.
-const DURATION_S: &str = "7200";
+const DURATION_S: &str = "1800";
 /// What is typed to end a walk.
 const ENDINGS: [&str; 3] = ["end", "e", "q"];
 
@@ -32,7 +32,7 @@ const ENDINGS: [&str; 3] = ["end", "e", "q"];
 #[command(after_help = "\
 Examples:
   goodwire walk lectern
-  goodwire walk lectern --set source=external --set level_dbfs=-20
+  goodwire walk lectern --set duration_s=600
 
 Shows level, gaps and the last mark while somebody walks with one end of the link. At each place of
 which you know the distance, type it and press Enter:
@@ -43,7 +43,7 @@ which you know the distance, type it and press Enter:
 Or set marks from another screen: `goodwire mark --metres 12`.
 
 With the transmitter carried away from the rig, let a player carried with it play the file of
-`goodwire stimulus dropout`, and set source=external.
+`goodwire stimulus dropout`, record the receiver, and use `goodwire analyse dropout` with --marks.
 
 Watch where you walk, not the screen: keep clear of vehicles and stairs, do not walk backwards, and
 ask before you walk through other people's rooms. The farthest mark before the first dropout says how
@@ -179,13 +179,13 @@ mod tests {
     }
 
     #[test]
-    fn a_walk_lasts_2_hours_unless_another_time_is_set() {
+    fn a_walk_lasts_half_an_hour_unless_another_time_is_set() {
         let duration = |set: &[&str]| {
             let parameters = walk("lectern", set).unwrap().parameters.unwrap();
             parameters.fields["duration_s"].kind.clone()
         };
         let text = |text: &str| Some(prost_types::value::Kind::StringValue(text.into()));
-        assert_eq!(duration(&[]), text("7200"));
+        assert_eq!(duration(&[]), text("1800"));
         assert_eq!(duration(&["duration_s=60"]), text("60"));
     }
 }
