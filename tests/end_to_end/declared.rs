@@ -26,7 +26,7 @@ type Wanted = (
     &'static str,
     &'static [(&'static str, &'static str)],
 );
-const WANTED: [Wanted; 11] = [
+const WANTED: [Wanted; 12] = [
     ("link-2", "response", &[("levels_dbfs", "-40,-10")]),
     ("unsteady", "response", &[("repeats", "3")]),
     ("link-2", "distortion", &[("method", "stepped")]),
@@ -38,11 +38,16 @@ const WANTED: [Wanted; 11] = [
     ("link-2", "level", &[]),
     ("link-1", "null", &[]),
     ("link-1", "crosstalk", &[]),
+    ("link-1", "dropout", &[("duration_s", "5")]),
 ];
 
 /// Declared, and not given by what is measured here: the reference's return cannot be made to hum,
-/// and levels are told in dBu where somebody calibrated a send.
-const NOT_GIVEN: [&str; 4] = [
+/// levels are told in dBu where somebody calibrated a send, distances where somebody set marks, and
+/// this link has no dropout.
+const NOT_GIVEN: [&str; 7] = [
+    "dropout level_over_distance",
+    "dropout longest",
+    "dropout range",
     "level clip_point_dbu",
     "level compression_point_dbu",
     "level unclipped_to_dbu",

@@ -67,6 +67,7 @@ async fn status_says_what_there_is() {
         [
             "crosstalk",
             "distortion",
+            "dropout",
             "latency",
             "level",
             "noise",

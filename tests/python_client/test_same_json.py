@@ -10,7 +10,7 @@ import pytest
 import goodwire
 from daemon import goodwire as command_line
 
-ANALYSES = ["response", "distortion", "noise", "latency", "level", "null", "crosstalk"]
+ANALYSES = ["response", "distortion", "noise", "latency", "level", "null", "crosstalk", "dropout"]
 
 
 def test_every_analysis_of_the_daemon_is_compared_here(server):

@@ -6,7 +6,7 @@ import pytest
 from hard import cases
 
 RATE_HZ = 48000
-ANALYSES = ["response", "latency", "level", "distortion", "noise", "null"]
+ANALYSES = ["response", "latency", "level", "distortion", "noise", "null", "dropout"]
 # Figures that say something of the link; others, such as a signal-to-noise ratio, may say how bad it is.
 OF_THE_LINK = {
     "response": ["gain", "deviation", "corner_low", "corner_high"],
@@ -15,6 +15,7 @@ OF_THE_LINK = {
     "distortion": ["thd", "thd_n", "h2", "h3"],
     "noise": ["noise", "noise_a", "noise_468", "noise_ccir_rms", "dynamic_range_a", "hum"],
     "null": ["null_depth"],
+    "dropout": ["dropouts", "dropout_rate", "lost_time", "availability"],
 }
 
 

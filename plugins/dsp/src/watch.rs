@@ -11,15 +11,12 @@ mod moments;
 mod narrow;
 mod noise_watch;
 mod pilot;
-mod player;
 pub mod poisson;
 pub mod saved;
-mod search;
 mod stretch;
 
 pub use noise_watch::NoiseWatch;
 pub use pilot::{PILOT_BAND_HZ, Pilot};
-pub use player::{PlayerWatch, Render};
 
 /// What happened to a link's sound for a while.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

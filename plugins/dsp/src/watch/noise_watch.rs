@@ -122,34 +122,6 @@ impl NoiseWatch {
         watch
     }
 
-    /// The usual delay of the link in seconds, to a sample of the watch; `None` until it was found.
-    #[must_use]
-    pub fn delay_s(&self) -> Option<f64> {
-        let lock = self.lock.as_ref()?;
-        Some(lock.delay as f64 / self.sample_hz)
-    }
-
-    /// Frames to one sample of the watch.
-    pub(super) fn decimation(&self) -> usize {
-        self.decimation
-    }
-
-    /// Moves the cable's sound to an earlier place by so many samples, as if it had been heard so
-    /// from the beginning, and takes the frames `more` that are missing then. Below 0 it is moved
-    /// to a later place: as many samples of the cable are then not to be heard once more.
-    pub(super) fn slide(&mut self, samples: i64, more: &[f32]) {
-        if samples >= 0 {
-            self.narrow[1].take(more, &mut self.cable);
-            self.cable.drain(..samples as usize);
-        } else {
-            let later = samples.unsigned_abs() as usize;
-            self.cable.splice(0..0, std::iter::repeat_n(0.0, later));
-        }
-        if let Some(lock) = &mut self.lock {
-            lock.delay += samples;
-        }
-    }
-
     fn samples(&self, seconds: f64) -> i64 {
         (seconds * self.sample_hz).round() as i64
     }
