@@ -81,3 +81,25 @@ async fn a_link_10_ms_late_6_db_down_and_clipping_at_minus_30_dbfs_is_found_so()
         dut.knobs.peak_dbfs()
     );
 }
+
+#[tokio::test]
+async fn a_link_that_is_muted_once_has_one_gap_in_20_s_and_one_that_is_left_alone_none() {
+    let Some(_turn) = Turn::take() else { return };
+    let _server = Server::start();
+    let dut = Dut::start();
+    let daemon = daemon("max_send_dbfs = -40\nunattended = true");
+    let client = daemon.connect().await;
+    let settings = [("duration_s", "20"), ("level_dbfs", "-40")];
+    let healthy = client.measure("lectern", "dropout", &settings).await;
+    near(&healthy, "dropouts", 0.0, 0.0);
+    let mute = async {
+        tokio::time::sleep(std::time::Duration::from_secs(12)).await;
+        dut.knobs.turn_up(-200.0);
+        tokio::time::sleep(std::time::Duration::from_millis(250)).await;
+        dut.knobs.turn_up(0.0);
+    };
+    let (muted, ()) = tokio::join!(client.measure("lectern", "dropout", &settings), mute);
+    near(&muted, "dropouts", 1.0, 0.0);
+    // The knob is turned between two periods of 21 ms of a busy machine, either way.
+    near(&muted, "lost_time", 250.0, 100.0);
+}
