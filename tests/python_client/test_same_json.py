@@ -26,7 +26,7 @@ def camel(name):
 def assert_same(value, written, where):
     """A value of the face against the JSON's: equal, and absent where it is none, empty or unset."""
     if written is None:
-        assert value is None or value in ("", 0, 0.0, False) or len(value) == 0, where
+        assert value is None or (len(value) == 0 if hasattr(value, "__len__") else value in (0, 0.0, False)), where
     elif isinstance(value, (tuple, np.ndarray)):
         assert len(value) == len(written), where
         for index, pair in enumerate(zip(value, written)):
