@@ -252,16 +252,23 @@ async fn what_is_no_watch_is_neither_finished_nor_marked() {
     let client = daemon.connect().await;
     let refused = finish(&client, "measurements/none").await.unwrap_err();
     assert_eq!(refused.code(), Code::NotFound);
-    let resumed = MeasureRequest {
-        resume: true,
-        ..request("link-1", "latency", &[])
-    };
-    let bounded = Daemon::start(&with_links(1));
-    let refused = bounded.connect().await.ask(resumed).await.unwrap_err();
-    assert_eq!(refused.code(), Code::InvalidArgument);
     let get = GetMeasurementRequest {
         name: "none".into(),
     };
     let unknown = client.measurements.clone().get_measurement(get).await;
     assert_eq!(unknown.unwrap_err().code(), Code::NotFound);
+}
+
+#[tokio::test]
+async fn nothing_is_promised_to_go_on_after_a_restart() {
+    let daemon = Daemon::start(&with_links(1));
+    let client = daemon.connect().await;
+    for analysis in ["latency", "dropout"] {
+        let resumed = MeasureRequest {
+            resume: true,
+            ..request("link-1", analysis, &[])
+        };
+        let refused = client.ask(resumed).await.unwrap_err();
+        assert_eq!(refused.code(), Code::InvalidArgument, "{analysis}");
+    }
 }

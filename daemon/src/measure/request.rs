@@ -89,10 +89,11 @@ impl Desk {
         Ok(jobs)
     }
 
-    /// Whether all that is to be resumed can be, and what watches may write has room.
+    /// Whether what watches may write has room; nothing goes on after a restart yet.
     fn check_watches(&self, request: &MeasureRequest, jobs: &[Job]) -> Result<(), Refusal> {
-        if request.resume && !jobs.iter().all(|job| job.is_watch) {
-            let text = "only a watch, which has no end of its own, can go on after a restart";
+        if request.resume {
+            let text = "no measurement goes on after a restart yet: leave it false, and ask again \
+                        where it was interrupted";
             return Err(Refusal::field("resume", text));
         }
         let watch_count = jobs.iter().filter(|job| job.is_watch).count() as u64;

@@ -95,7 +95,7 @@ static gw_status plan(gw_session *self, gw_bytes *plan) {
   pb_whole(&step, 2, (uint64_t)self->rate_hz / 10);
   pb_whole(&step, 3, 1); /* one repeat */
   pb_double(&step, 4, self->level_dbfs);
-  pb_whole(&step, 5, 2); /* CUT: lost frames are counted */
+  pb_whole(&step, 5, 1); /* RETRY: a repeat with lost frames is played again */
   memset(&self->reply, 0, sizeof self->reply);
   pb_nested(&self->reply, 1, &capture);
   pb_nested(&self->reply, 2, &step);

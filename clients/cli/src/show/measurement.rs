@@ -176,6 +176,7 @@ fn plots(look: &Look, measurement: &Measurement) -> String {
         let picture = match curve.id.as_str() {
             "magnitude" => plot::magnitude(look, curve),
             "input_output" => plot::input_output(look, curve, gain_db(measurement)),
+            "level" | "level_over_distance" => plot::watched(look, curve, &measurement.events),
             _ => continue,
         };
         if picture.is_empty() {

@@ -7,10 +7,12 @@ mod grid;
 mod history;
 mod level;
 mod response;
+mod watched;
 
 pub use history::history;
 pub use level::input_output;
 pub use response::magnitude;
+pub use watched::watched;
 
 /// How many cell widths one cell is high.
 const CELL_HEIGHT: f64 = 2.0;
