@@ -12,7 +12,6 @@ mod narrow;
 mod noise_watch;
 mod pilot;
 pub mod poisson;
-pub mod saved;
 mod stretch;
 
 pub use noise_watch::NoiseWatch;

@@ -108,7 +108,7 @@ fn spoil(back: &mut [f64], fault: Fault, from: usize, to: usize, seed: u64) {
     for n in from..to {
         back[n] = match fault {
             Fault::Mute => 0.0,
-            // Half way down and up at the named edges, within 5 ms.
+            // Half way down and up at the named edges, over 2.5 ms outside of each.
             Fault::Ramp => 0.0,
             Fault::Repeat => before[(n - from) % 480],
             Fault::Comfort => power.sqrt() * noise::gaussian(seed ^ 99, n as u64),

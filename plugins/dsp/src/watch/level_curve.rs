@@ -1,7 +1,5 @@
 //! The level of a return over hours, in memory that does not grow.
 
-use super::saved::{Reader, Writer};
-
 /// Length of the first stretches in seconds.
 const STRETCH_S: f64 = 0.1;
 
@@ -88,26 +86,6 @@ impl LevelCurve {
         (self.thinning * self.frame_count) as f64 / self.rate_hz
     }
 
-    /// Appends what is needed to go on.
-    pub fn save(&self, writer: &mut Writer) {
-        writer.count(self.thinning);
-        writer.count(self.powers.len() as u64);
-        for power in &self.powers {
-            writer.option(*power);
-        }
-    }
-
-    /// Goes on from what [`Self::save`] wrote, at the same rate.
-    pub fn load(rate_hz: f64, reader: &mut Reader<'_>) -> Option<Self> {
-        let thinning = reader.count()?;
-        let powers = reader.list(STRETCH_COUNT_MAX, Reader::option)?;
-        thinning.is_power_of_two().then(|| Self {
-            thinning,
-            powers,
-            ..Self::new(rate_hz)
-        })
-    }
-
     fn put(&mut self, number: u64, power: f64) {
         self.last_power = Some(power);
         while number / self.thinning >= STRETCH_COUNT_MAX as u64 {
@@ -188,18 +166,11 @@ mod tests {
     }
 
     #[test]
-    fn what_was_saved_goes_on_and_silence_has_a_floor() {
+    fn silence_has_a_floor() {
         let mut curve = LevelCurve::new(1_000.0);
         for number in 0..2_500u64 {
             curve.hear(number * 100, &[0.0; 100]);
         }
-        let mut writer = Writer::new(1);
-        curve.save(&mut writer);
-        let bytes = writer.finish();
-        let mut reader = Reader::new(&bytes, 1).unwrap();
-        let loaded = LevelCurve::load(1_000.0, &mut reader).unwrap();
-        assert_eq!(loaded.points(), curve.points());
-        assert!(reader.is_at_end());
         assert!(
             curve.points()[1]
                 .iter()

@@ -1,7 +1,5 @@
 //! Where somebody stood when: marks, and the places between them.
 
-use super::saved::{Reader, Writer};
-
 /// Marks that are kept.
 pub const MARK_COUNT_MAX: usize = 2_000;
 
@@ -87,30 +85,6 @@ impl Marks {
         let passed = self.kept.iter().take_while(|mark| mark.frame <= frame);
         passed.filter_map(|mark| mark.metres).reduce(f64::max)
     }
-
-    /// Appends what is needed to go on.
-    pub fn save(&self, writer: &mut Writer) {
-        writer.count(self.dropped);
-        writer.count(self.kept.len() as u64);
-        for mark in &self.kept {
-            writer.number(mark.frame);
-            writer.option(mark.metres);
-            writer.text(&mark.label);
-        }
-    }
-
-    /// Goes on from what [`Self::save`] wrote.
-    pub fn load(reader: &mut Reader<'_>) -> Option<Self> {
-        let dropped = reader.count()?;
-        let kept = reader.list(MARK_COUNT_MAX, |reader| {
-            Some(Mark {
-                frame: reader.number()?,
-                metres: reader.option()?,
-                label: reader.text()?,
-            })
-        })?;
-        Some(Self { kept, dropped })
-    }
 }
 
 #[cfg(test)]
@@ -166,14 +140,5 @@ mod tests {
             marks.put(mark(500.0, None)).unwrap();
         }
         assert_eq!((marks.kept().len(), marks.dropped()), (MARK_COUNT_MAX, 5));
-    }
-
-    #[test]
-    fn saved_marks_are_read_back() {
-        let mut writer = Writer::new(1);
-        walk().save(&mut writer);
-        let bytes = writer.finish();
-        let mut reader = Reader::new(&bytes, 1).unwrap();
-        assert_eq!(Marks::load(&mut reader), Some(walk()));
     }
 }
