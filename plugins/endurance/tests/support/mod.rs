@@ -142,10 +142,14 @@ pub fn request(settings: &[(&str, f64)], state: Vec<u8>) -> OpenRequest {
     }
 }
 
-/// A session that is planned and begun.
+/// A session of [`request`] that is planned and begun.
 pub fn open(settings: &[(&str, f64)], state: Vec<u8>) -> Box<dyn Session> {
-    let mut session =
-        Endurance::open(&request(settings, state)).unwrap_or_else(|_| panic!("it opens"));
+    begun(&request(settings, state))
+}
+
+/// A session that is planned and begun.
+pub fn begun(request: &OpenRequest) -> Box<dyn Session> {
+    let mut session = Endurance::open(request).unwrap_or_else(|_| panic!("it opens"));
     assert_eq!(session.plan().unwrap().steps[0].frame_count, 0);
     session.begin(0, 0, false).unwrap();
     session
