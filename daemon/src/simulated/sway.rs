@@ -17,7 +17,7 @@ pub struct Sway {
 impl Sway {
     /// The sway of a link; `None` where its level is steady.
     pub fn new(settings: &LinkSettings, rate_hz: f64) -> Option<Self> {
-        (settings.sway_db > 0.0).then(|| Self {
+        (settings.sway_db > 0.0).then_some(Self {
             depth_db: settings.sway_db,
             period_frames: settings.sway_s * rate_hz,
         })
