@@ -56,7 +56,7 @@ fn the_last_good_signal_is_found_within_10_ms_and_the_run_ends_5_s_later() {
         let rig = Rig {
             dies_at,
             has_reference: reference,
-            gaps: vec![480_000..482_400],
+            gaps: vec![[480_000, 482_400]],
             ..Rig::default()
         };
         let (result, end) = whole_run(&rig, &SHORT);
@@ -95,7 +95,7 @@ fn noise_12_db_louder_than_the_pilot_in_its_place_is_no_good_signal() {
 fn a_dropout_of_4_s_is_one_and_the_link_runs_on() {
     let rig = Rig {
         dies_at: 1_440_000,
-        gaps: vec![480_000..672_000],
+        gaps: vec![[480_000, 672_000]],
         ..Rig::default()
     };
     let (result, _) = whole_run(&rig, &SHORT);
@@ -107,7 +107,7 @@ fn a_dropout_of_4_s_is_one_and_the_link_runs_on() {
 #[test]
 fn while_the_cable_is_silent_too_nothing_ends_and_no_dropout_is_counted() {
     let rig = Rig {
-        rig_gaps: vec![480_000..960_000],
+        rig_gaps: vec![[480_000, 960_000]],
         dies_at: 1_440_000,
         ..Rig::default()
     };
@@ -233,7 +233,7 @@ fn a_link_that_died_while_nobody_listened_has_bounds_with_and_without_a_restart(
 #[test]
 fn after_a_restart_it_runs_on_and_closed_at_once_it_ran_at_least_so_long() {
     let rig = Rig {
-        gaps: vec![480_000..482_400],
+        gaps: vec![[480_000, 482_400]],
         dies_at: 50 * RATE_HZ,
         ..Rig::default()
     };
@@ -276,7 +276,7 @@ fn a_link_or_a_cable_that_never_carried_the_pilot_has_no_run_time() {
     );
     assert!(end < 8 * RATE_HZ, "{end} frames");
     let unplugged = Rig {
-        rig_gaps: vec![0..u64::MAX],
+        rig_gaps: vec![[0, u64::MAX]],
         ..Rig::default()
     };
     let (failure, _) = ending(&unplugged);

@@ -16,14 +16,14 @@ pub const BLOCK: u64 = 4_800;
 /// Frames by which the link is later than the cable.
 pub const DELAY: u64 = 300;
 
-/// What befalls link and cable, in frames of the returns.
+/// What befalls link and cable, in frames of the returns; gaps from their first to before the last.
 pub struct Rig {
     /// Where the link's sound ends for good.
     pub dies_at: u64,
     /// Where it is silent.
-    pub gaps: Vec<Range<u64>>,
+    pub gaps: Vec<[u64; 2]>,
     /// Where link and cable are silent.
-    pub rig_gaps: Vec<Range<u64>>,
+    pub rig_gaps: Vec<[u64; 2]>,
     /// RMS of the white noise that the dead link gives.
     pub noise: f32,
     /// Whether there is a cable.
@@ -97,9 +97,9 @@ impl Rig {
     }
 }
 
-fn silence(samples: &mut [f32], first_frame: u64, gaps: &[Range<u64>]) {
+fn silence(samples: &mut [f32], first_frame: u64, gaps: &[[u64; 2]]) {
     for (frame, sample) in (first_frame..).zip(samples) {
-        if gaps.iter().any(|gap| gap.contains(&frame)) {
+        if gaps.iter().any(|[from, to]| (from..to).contains(&&frame)) {
             *sample = 0.0;
         }
     }
