@@ -276,7 +276,7 @@ fn a_running_watch_of_which_something_is_kept_is_not_interrupted_and_forgotten_o
     assert!(store.interrupted().is_empty());
     assert_eq!(
         store.kept_watches().unwrap(),
-        [kept.clone()],
+        std::slice::from_ref(&kept),
         "the newest alone"
     );
     watch.set_state(State::Succeeded);
