@@ -10,6 +10,7 @@ mod faults;
 mod kills;
 mod levels;
 mod life;
+mod marks;
 mod permission;
 mod plugin;
 mod reports;

@@ -92,6 +92,7 @@ impl DropoutSession {
     fn watch_recorded(&mut self) -> Result<(), Failure> {
         let take = self.taking.finish();
         self.log.hear(0, &take.returned);
+        self.check_marks()?;
         let compared = recorded::compared(&take, &self.stimulus, self.rate_hz())
             .map_err(|error| Failure::new(error.id(), error.to_string()).about(error.channel()))?;
         let blocks = compared
@@ -198,7 +199,6 @@ impl Session for DropoutSession {
     }
 
     fn finish(&mut self, _: bool) -> Result<SessionResult, Failure> {
-        self.check_marks()?;
         let is_recorded = self.request.mode() == Mode::Recorded;
         if is_recorded {
             self.watch_recorded()?;
