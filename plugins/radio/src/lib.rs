@@ -1,0 +1,22 @@
+//! The arithmetic of radio channel plans: which channels of a link's own table stay clear of what
+//! is in the air, of each other and of each other's intermodulation.
+//!
+//! The crate does no I/O, reads no clock and logs nothing. Frequencies are in MHz, levels in dBm,
+//! distances in metres, everything in `f64`. Radio channels are called by the names their table
+//! gives them.
+//!
+//! The way of the data: rows typed from a manual become a [`table::Table`]; what is in the air
+//! (from [`survey`], or from [`occupied`] by channel number) becomes an [`band::Occupancy`];
+//! [`plan::plan`] chooses channels, [`rank::standings`] says how each channel stands, and
+//! [`budget`] says how far a link may reach.
+//!
+//! # Caution
+//!
+//! What may be used where, at which power and by whom, is the law of the place, and it changes.
+//! This crate knows no law and holds no list of permitted frequencies: ask the local regulator,
+//! and keep to the settings that the maker gives for the region. Nothing here ever chooses a
+//! frequency outside the user's own table. A channel that is free of everything known here may
+//! still be in use: listen before a show.
+
+pub mod band;
+pub mod units;
