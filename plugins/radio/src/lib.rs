@@ -19,4 +19,8 @@
 //! still be in use: listen before a show.
 
 pub mod band;
+pub mod occupied;
+pub mod products;
+pub mod ruler;
+pub mod table;
 pub mod units;

@@ -1,6 +1,10 @@
 //! What the crate claims, each held against a published formula or a hand calculation.
 
 mod band;
+mod occupied;
+mod products;
+mod ruler;
+mod table;
 mod units;
 
 use goodwire_radio::band::Band;
