@@ -20,7 +20,9 @@
 
 pub mod band;
 pub mod occupied;
+pub mod plan;
 pub mod products;
+pub mod rank;
 pub mod ruler;
 pub mod table;
 pub mod units;

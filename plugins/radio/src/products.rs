@@ -43,6 +43,17 @@ pub enum Mix {
     },
 }
 
+impl Mix {
+    /// The places of what is added, added and taken; in `2a - b` the first two are the same.
+    #[must_use]
+    pub fn places(self) -> [usize; 3] {
+        match self {
+            Self::Two { doubled, taken } => [doubled, doubled, taken],
+            Self::Three { added, taken } => [added[0], added[1], taken],
+        }
+    }
+}
+
 /// A third-order product of a set of carriers.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Product {
@@ -55,12 +66,8 @@ pub struct Product {
 }
 
 impl Product {
-    fn of(carriers: &[Band], mix: Mix) -> Self {
-        let ([a, b], c) = match mix {
-            Mix::Two { doubled, taken } => ([doubled; 2], taken),
-            Mix::Three { added, taken } => (added, taken),
-        };
-        let [a, b, c] = [a, b, c].map(|place| carriers[place]);
+    fn of(mix: Mix, carrier: impl Fn(usize) -> Band) -> Self {
+        let [a, b, c] = mix.places().map(carrier);
         Self {
             mix,
             low_mhz: a.low_mhz() + b.low_mhz() - c.high_mhz(),
@@ -102,8 +109,23 @@ pub fn third_order(carriers: &[Band]) -> Vec<Product> {
         others.map(move |taken| Mix::Three { added, taken })
     });
     two.chain(three)
-        .map(|mix| Product::of(carriers, mix))
+        .map(|mix| Product::of(mix, |place| carriers[place]))
         .collect()
+}
+
+/// The products that `last` adds to those of `carriers`, behind which it takes its place.
+pub(crate) fn with_last(carriers: &[Band], last: Band) -> impl Iterator<Item = Product> {
+    let new = carriers.len();
+    let two = (0..new).flat_map(move |place| {
+        [[new, place], [place, new]].map(|[doubled, taken]| Mix::Two { doubled, taken })
+    });
+    let pairs = (0..new).flat_map(|a| (0..a).map(move |b| [b, a]));
+    let three = pairs.flat_map(move |[a, b]| {
+        [([a, b], new), ([a, new], b), ([b, new], a)]
+            .map(|(added, taken)| Mix::Three { added, taken })
+    });
+    let carrier = move |place: usize| carriers.get(place).copied().unwrap_or(last);
+    two.chain(three).map(move |mix| Product::of(mix, carrier))
 }
 
 /// Figure `intermodulation_gap`: MHz from `channel` to the nearest of `products`, edge to edge.
@@ -136,4 +158,24 @@ pub fn are_free(carriers: &[Band], guard_mhz: f64, extent: Extent) -> bool {
 #[must_use]
 pub(crate) fn keeps_guard(gap_mhz: f64, guard_mhz: f64) -> bool {
     gap_mhz >= guard_mhz - crate::band::TOUCHING_MHZ
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seven_carriers_added_one_by_one_bring_the_147_products_of_all_of_them_once() {
+        let carriers: Vec<Band> = (0..7)
+            .map(|n| Band::around(600.0 + f64::from(n * n), 0.2).expect("a band"))
+            .collect();
+        let sorted = |mut products: Vec<Product>| {
+            products.sort_by_key(|product| format!("{:?}", product.mix));
+            products
+        };
+        let one_by_one = (0..7).flat_map(|n| with_last(&carriers[..n], carriers[n]));
+        let one_by_one = sorted(one_by_one.collect());
+        assert_eq!(one_by_one.len(), 7 * 6 + 7 * 6 * 5 / 2);
+        assert_eq!(one_by_one, sorted(third_order(&carriers)));
+    }
 }
