@@ -130,8 +130,9 @@ pub(crate) fn with_last(carriers: &[Band], last: Band) -> impl Iterator<Item = P
 
 /// Figure `intermodulation_gap`: MHz from `channel` to the nearest of `products`, edge to edge.
 ///
-/// Negative where one falls in, `None` without products. A channel's own carrier counts too where
-/// the set has it: its products lie as far from it as carriers lie apart, never on it.
+/// Negative where one falls in, `None` without products. Products of the channel's own carrier
+/// count too: where it is added they lie as far from it as carriers lie apart, but `a + b - c`
+/// falls on `c` itself where `c` is midway between the others.
 #[must_use]
 pub fn intermodulation_gap_mhz(
     channel: &Band,

@@ -1,7 +1,9 @@
 //! What the crate claims, each held against a published formula or a hand calculation.
 
 mod band;
+mod brute_force;
 mod occupied;
+mod plan;
 mod products;
 mod ruler;
 mod table;
