@@ -19,6 +19,7 @@
 //! still be in use: listen before a show.
 
 pub mod band;
+pub mod budget;
 pub mod occupied;
 pub mod plan;
 pub mod products;

@@ -79,6 +79,9 @@ pub struct Plan {
     pub rows: Vec<usize>,
     /// Least separation of the chosen channels in MHz, `None` when nothing is occupied.
     pub separation_mhz_least: Option<f64>,
+    /// Of a clean plan that a heuristic found: what the least separation of no clean plan
+    /// exceeds, in MHz, as far as was searched.
+    pub separation_mhz_bound: Option<f64>,
     /// How sure it is that no plan is better.
     pub certainty: Certainty,
     /// How many of the links fit cleanly: all of them exactly when there is no flaw.
@@ -100,19 +103,20 @@ pub fn plan(request: &Request<'_>) -> Plan {
     let ground = Ground::of(request);
     let link_count = request.link_count;
     let mut steps = Steps::up_to(request.rules.step_count_max);
-    let all = match exact::search(&ground, link_count, &mut steps) {
-        Outcome::Found(rows) => return clean(&ground, rows, Certainty::Exact),
-        Outcome::None => Certainty::Exact,
-        Outcome::Cut => Certainty::Heuristic,
+    let (all, bound_mhz) = match exact::search(&ground, link_count, &mut steps) {
+        Outcome::Found(rows) => return clean(&ground, rows, None),
+        Outcome::None => (Certainty::Exact, f64::NEG_INFINITY),
+        Outcome::Cut { bound_mhz } => (Certainty::Heuristic, bound_mhz),
     };
     let mut fitting = most_that_fit(&ground, link_count, all);
     if fitting.rows.len() == link_count {
-        return clean(&ground, fitting.rows, Certainty::Heuristic);
+        return clean(&ground, fitting.rows, Some(bound_mhz));
     }
     fitting.rows.sort_unstable();
     let (rows, certainty) = least_bad::extend(&ground, &fitting.rows, link_count);
     Plan {
         separation_mhz_least: ground.separation_mhz_least(&rows),
+        separation_mhz_bound: None,
         certainty,
         fitting_count: fitting.rows.len(),
         fitting_certainty: fitting.certainty,
@@ -121,11 +125,17 @@ pub fn plan(request: &Request<'_>) -> Plan {
     }
 }
 
-fn clean(ground: &Ground<'_>, mut rows: Vec<usize>, certainty: Certainty) -> Plan {
+/// A plan without a flaw; `bound_mhz` is what its least separation cannot exceed, `None` when the
+/// rows are the best there are.
+fn clean(ground: &Ground<'_>, mut rows: Vec<usize>, bound_mhz: Option<f64>) -> Plan {
     rows.sort_unstable();
+    let separation_mhz_least = ground.separation_mhz_least(&rows);
+    let reached_mhz = separation_mhz_least.unwrap_or(f64::INFINITY);
+    let bound_mhz = bound_mhz.filter(|&bound_mhz| bound_mhz > reached_mhz);
     Plan {
-        separation_mhz_least: ground.separation_mhz_least(&rows),
-        certainty,
+        separation_mhz_least,
+        separation_mhz_bound: bound_mhz.filter(|mhz| mhz.is_finite()),
+        certainty: bound_mhz.map_or(Certainty::Exact, |_| Certainty::Heuristic),
         fitting_count: rows.len(),
         fitting_certainty: Certainty::Exact,
         flaws: Vec::new(),
@@ -151,7 +161,7 @@ fn most_that_fit(ground: &Ground<'_>, link_count: usize, all: Certainty) -> Fitt
                 certainty = Certainty::Exact;
                 break;
             }
-            Outcome::Cut => {
+            Outcome::Cut { .. } => {
                 certainty = Certainty::Heuristic;
                 break;
             }

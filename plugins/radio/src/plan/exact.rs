@@ -9,33 +9,46 @@ pub enum Outcome {
     /// There is no clean set of so many.
     None,
     /// The steps were used up before either was certain.
-    Cut,
+    Cut {
+        /// No clean set has a greater least separation than this, in MHz; infinite when all the
+        /// steps went into channels that nothing occupied is near.
+        bound_mhz: f64,
+    },
 }
 
 /// Looks for the clean set of `count` rows with the greatest least separation.
 ///
 /// The candidates come with falling separation, so a set is worth what its last one is. For each
 /// candidate in turn the sets are searched in which it is the last: the first set that is found
-/// is a best one, and no set of less worth is ever looked at.
+/// is a best one, and no set of less worth is ever looked at. Those that share the greatest
+/// separation are searched together, as no order among them matters.
 pub fn search(ground: &Ground<'_>, count: usize, steps: &mut Steps) -> Outcome {
-    if count == 0 {
-        return Outcome::Found(Vec::new());
-    }
     let candidates = ground.candidates();
-    for last in count - 1..candidates.len() {
-        let mut search = Search {
-            ground,
-            steps,
-            set: ground.fixed_set(),
-            rows: Vec::new(),
-            is_cut: false,
-        };
-        if search.descend(&candidates[..last], candidates[last], count - 1) {
-            return Outcome::Found(search.rows);
+    let separation_mhz = |place: usize| ground.separations_mhz[candidates[place]];
+    let mut search = Search {
+        ground,
+        steps,
+        set: ground.fixed_set(),
+        rows: Vec::new(),
+        is_cut: false,
+    };
+    let is_equal = |&place: &usize| separation_mhz(place) == separation_mhz(0);
+    let equal_count = (0..candidates.len()).take_while(is_equal).count();
+    let mut last = 0;
+    let mut is_found = search.choose(&candidates[..equal_count], count);
+    for place in equal_count.max(count.saturating_sub(1))..candidates.len() {
+        if is_found || search.is_cut {
+            break;
         }
-        if search.is_cut {
-            return Outcome::Cut;
-        }
+        last = place;
+        is_found = search.descend(&candidates[..last], candidates[last], count - 1);
+    }
+    if is_found {
+        return Outcome::Found(search.rows);
+    }
+    if search.is_cut {
+        let bound_mhz = separation_mhz(last);
+        return Outcome::Cut { bound_mhz };
     }
     Outcome::None
 }
@@ -54,7 +67,7 @@ impl Search<'_, '_> {
     fn descend(&mut self, others: &[usize], row: usize, need: usize) -> bool {
         self.set.push(self.ground.bands[row]);
         self.rows.push(row);
-        if need == 0 || self.choose(others, need) {
+        if self.choose(others, need) {
             return true;
         }
         self.set.pop();
@@ -62,7 +75,11 @@ impl Search<'_, '_> {
         false
     }
 
+    /// Adds `need` out of `others`; true when they were found.
     fn choose(&mut self, others: &[usize], need: usize) -> bool {
+        if need == 0 {
+            return true;
+        }
         let viable = self.viable(others);
         for (index, &row) in viable.iter().enumerate() {
             // The bound: what is left must suffice.

@@ -2,22 +2,42 @@
 
 use super::ground::{Ground, Steps};
 
-/// Looks for a large clean set of at most `count` rows.
+/// Looks for a clean set of at most `count` rows: as many as can be, then well separated.
 ///
-/// From each candidate as the first, the rest is filled up in two orders: by falling separation,
-/// and by rising frequency, which on an even raster gives the greedy Sidon sequence
-/// (0 1 3 7 12 20 ...). The best is kept: more rows first, then the greater least separation, then
-/// the one found first. It ends when every first one was tried, or with the steps.
+/// Once `count` are found, only channels with a greater separation than the least of them are
+/// tried again, until fewer fit. It ends with the steps at the latest.
 pub fn search(ground: &Ground<'_>, count: usize) -> Vec<usize> {
-    let by_separation = ground.candidates();
-    let mut by_frequency = by_separation.clone();
+    let mut candidates = ground.candidates();
+    let mut steps = Steps::up_to(ground.rules.step_count_max);
+    let mut best = largest(ground, &candidates, count, &mut steps);
+    while best.len() == count {
+        let least_mhz = worth_mhz(ground, &best);
+        candidates.retain(|&row| ground.separations_mhz[row] > least_mhz);
+        let better = largest(ground, &candidates, count, &mut steps);
+        if better.len() < count {
+            break;
+        }
+        best = better;
+    }
+    best
+}
+
+/// The best of the sets that begin with each candidate and are filled up in two orders: by falling
+/// separation, and by rising frequency, which on an even raster gives the greedy Sidon sequence
+/// (0 1 3 7 12 20 ...).
+fn largest(
+    ground: &Ground<'_>,
+    by_separation: &[usize],
+    count: usize,
+    steps: &mut Steps,
+) -> Vec<usize> {
+    let mut by_frequency = by_separation.to_vec();
     let low_mhz = |&row: &usize| ground.bands[row].low_mhz();
     by_frequency.sort_by(|a, b| low_mhz(a).total_cmp(&low_mhz(b)));
-    let mut steps = Steps::up_to(ground.rules.step_count_max);
     let mut best = Vec::new();
-    for &first in &by_separation {
-        for order in [&by_separation, &by_frequency] {
-            let Some(filled) = fill(ground, first, order, count, &mut steps) else {
+    for &first in by_separation {
+        for order in [by_separation, &by_frequency] {
+            let Some(filled) = fill(ground, first, order, count, steps) else {
                 return best;
             };
             if is_better(ground, &filled, &best) {
@@ -54,7 +74,12 @@ fn fill(
     Some(rows)
 }
 
+/// More rows are better, then a greater least separation.
 fn is_better(ground: &Ground<'_>, rows: &[usize], best: &[usize]) -> bool {
-    let worth = |rows: &[usize]| ground.separation_mhz_least(rows).unwrap_or(f64::INFINITY);
+    let worth = |rows| worth_mhz(ground, rows);
     rows.len() > best.len() || (rows.len() == best.len() && worth(rows) > worth(best))
+}
+
+fn worth_mhz(ground: &Ground<'_>, rows: &[usize]) -> f64 {
+    ground.separation_mhz_least(rows).unwrap_or(f64::INFINITY)
 }

@@ -288,6 +288,13 @@ fn of_2000_random_tasks_with_10_steps_each_plan_tells_its_flaws_and_never_claims
         if plan.certainty == Certainty::Exact {
             assert_eq!(judged, best, "seed {seed}: {task:?} {plan:?}");
         }
+        if let Some(bound_mhz) = plan.separation_mhz_bound {
+            // Half a step more for rounding.
+            assert!(
+                best.0 == [0; 3] && best.1 as f64 <= bound_mhz / 0.025 + 0.5,
+                "seed {seed}"
+            );
+        }
         heuristic += usize::from(plan.certainty == Certainty::Heuristic);
         assert_eq!(plan, task.plan(10), "the same again");
     }

@@ -2,6 +2,7 @@
 
 mod band;
 mod brute_force;
+mod budget;
 mod occupied;
 mod plan;
 mod products;
