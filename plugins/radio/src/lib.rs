@@ -25,5 +25,6 @@ pub mod plan;
 pub mod products;
 pub mod rank;
 pub mod ruler;
+pub mod survey;
 pub mod table;
 pub mod units;
