@@ -7,6 +7,7 @@ mod occupied;
 mod plan;
 mod products;
 mod ruler;
+mod survey;
 mod table;
 mod units;
 
