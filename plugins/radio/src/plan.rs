@@ -22,6 +22,28 @@ use crate::table::Table;
 use exact::Outcome;
 use ground::{Ground, Steps};
 
+/// Most links, those that stay included: their products grow with the cube of their number.
+pub const LINK_COUNT_MAX: usize = 64;
+
+/// Why nothing is planned.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    /// There are too many links.
+    #[error("{link_count} links are too many to plan at once: {LINK_COUNT_MAX} at most")]
+    TooManyLinks {
+        /// Links that stay and links to be placed.
+        link_count: usize,
+    },
+    /// A clearance or a guard is negative or no number.
+    #[error("{what} is {mhz} MHz: it has to be 0 or more")]
+    Negative {
+        /// Which one it is.
+        what: &'static str,
+        /// What was given.
+        mhz: f64,
+    },
+}
+
 /// What is asked for.
 #[derive(Debug, Clone, Copy)]
 pub struct Request<'a> {
@@ -46,19 +68,19 @@ pub struct Rules {
     pub guard_mhz: f64,
     /// How much of a product the guard is kept from.
     pub extent: Extent,
-    /// Steps that a search may take; one step asks whether one channel gets on with one set.
+    /// Steps that each of the searches may take; one step compares one product with one link.
     pub step_count_max: u64,
 }
 
 impl Default for Rules {
     /// No clearance beyond the edges, a guard of 0.1 MHz from the centres of products (common
-    /// practice, no source), and two million steps, some seconds at most.
+    /// practice, no source), and a hundred million steps, some seconds altogether.
     fn default() -> Self {
         Self {
             clearance_mhz: 0.0,
             guard_mhz: 0.1,
             extent: Extent::Centre,
-            step_count_max: 2_000_000,
+            step_count_max: 100_000_000,
         }
     }
 }
@@ -98,23 +120,27 @@ pub struct Plan {
 /// fewest pairs of links that overlap, then the fewest channels without the clearance, then the
 /// fewest links with a product within the guard, then the greatest least separation (the order is
 /// common practice, no source).
-#[must_use]
-pub fn plan(request: &Request<'_>) -> Plan {
+///
+/// # Errors
+///
+/// More than [`LINK_COUNT_MAX`] links; a clearance or guard that is negative or no number.
+pub fn plan(request: &Request<'_>) -> Result<Plan, PlanError> {
+    check(request)?;
     let ground = Ground::of(request);
     let link_count = request.link_count;
     let mut steps = Steps::up_to(request.rules.step_count_max);
     let (all, bound_mhz) = match exact::search(&ground, link_count, &mut steps) {
-        Outcome::Found(rows) => return clean(&ground, rows, None),
+        Outcome::Found(rows) => return Ok(clean(&ground, rows, None)),
         Outcome::None => (Certainty::Exact, f64::NEG_INFINITY),
         Outcome::Cut { bound_mhz } => (Certainty::Heuristic, bound_mhz),
     };
     let mut fitting = most_that_fit(&ground, link_count, all);
     if fitting.rows.len() == link_count {
-        return clean(&ground, fitting.rows, Some(bound_mhz));
+        return Ok(clean(&ground, fitting.rows, Some(bound_mhz)));
     }
     fitting.rows.sort_unstable();
     let (rows, certainty) = least_bad::extend(&ground, &fitting.rows, link_count);
-    Plan {
+    Ok(Plan {
         separation_mhz_least: ground.separation_mhz_least(&rows),
         separation_mhz_bound: None,
         certainty,
@@ -122,7 +148,21 @@ pub fn plan(request: &Request<'_>) -> Plan {
         fitting_certainty: fitting.certainty,
         flaws: flaw::of(&ground, &rows, link_count),
         rows,
+    })
+}
+
+fn check(request: &Request<'_>) -> Result<(), PlanError> {
+    let link_count = request.fixed.len().saturating_add(request.link_count);
+    if link_count > LINK_COUNT_MAX {
+        return Err(PlanError::TooManyLinks { link_count });
     }
+    let (clearance, guard) = (request.rules.clearance_mhz, request.rules.guard_mhz);
+    for (what, mhz) in [("the clearance", clearance), ("the guard", guard)] {
+        if !(mhz.is_finite() && mhz >= 0.0) {
+            return Err(PlanError::Negative { what, mhz });
+        }
+    }
+    Ok(())
 }
 
 /// A plan without a flaw; `bound_mhz` is what its least separation cannot exceed, `None` when the

@@ -23,7 +23,7 @@ pub enum Outcome {
 /// is a best one, and no set of less worth is ever looked at. Those that share the greatest
 /// separation are searched together, as no order among them matters.
 pub fn search(ground: &Ground<'_>, count: usize, steps: &mut Steps) -> Outcome {
-    let candidates = ground.candidates();
+    let candidates = &ground.candidates;
     let separation_mhz = |place: usize| ground.separations_mhz[candidates[place]];
     let mut search = Search {
         ground,
@@ -97,11 +97,11 @@ impl Search<'_, '_> {
     fn viable(&mut self, others: &[usize]) -> Vec<usize> {
         let mut viable = Vec::with_capacity(others.len());
         for &row in others {
-            if !self.steps.take() {
+            if !self.steps.are_left() {
                 self.is_cut = true;
                 return Vec::new();
             }
-            if self.set.takes(self.ground.bands[row]) {
+            if self.set.takes(self.ground.bands[row], self.steps) {
                 viable.push(row);
             }
         }

@@ -7,7 +7,7 @@ use super::ground::{Ground, Steps};
 /// Once `count` are found, only channels with a greater separation than the least of them are
 /// tried again, until fewer fit. It ends with the steps at the latest.
 pub fn search(ground: &Ground<'_>, count: usize) -> Vec<usize> {
-    let mut candidates = ground.candidates();
+    let mut candidates = ground.candidates.clone();
     let mut steps = Steps::up_to(ground.rules.step_count_max);
     let mut best = largest(ground, &candidates, count, &mut steps);
     while best.len() == count {
@@ -63,10 +63,10 @@ fn fill(
         if rows.len() == count {
             break;
         }
-        if !steps.take() {
+        if !steps.are_left() {
             return None;
         }
-        if set.takes(ground.bands[row]) {
+        if set.takes(ground.bands[row], steps) {
             set.push(ground.bands[row]);
             rows.push(row);
         }

@@ -11,6 +11,8 @@ pub struct Ground<'a> {
     pub bands: Vec<Band>,
     /// Separation of each row in MHz; infinite when nothing is occupied.
     pub separations_mhz: Vec<f64>,
+    /// The rows that a clean plan may have, the greatest separation first, then by row.
+    pub candidates: Vec<usize>,
     /// Links that stay where they are.
     pub fixed: &'a [Band],
     /// What counts as clean.
@@ -25,12 +27,15 @@ impl<'a> Ground<'a> {
             .iter()
             .map(|band| separation_mhz(band).unwrap_or(f64::INFINITY))
             .collect();
-        Self {
+        let mut ground = Self {
             bands,
             separations_mhz,
+            candidates: Vec::new(),
             fixed: request.fixed,
             rules: request.rules,
-        }
+        };
+        ground.candidates = ground.candidates();
+        ground
     }
 
     /// True when a row keeps the clearance.
@@ -38,11 +43,12 @@ impl<'a> Ground<'a> {
         keeps_guard(self.separations_mhz[row], self.rules.clearance_mhz)
     }
 
-    /// The rows that a clean plan may have, the greatest separation first, then by row.
-    pub fn candidates(&self) -> Vec<usize> {
+    fn candidates(&self) -> Vec<usize> {
         let fixed = self.fixed_set();
+        // Asked once for each row, so that it needs no limit of its own.
+        let mut steps = Steps::up_to(u64::MAX);
         let mut rows: Vec<usize> = (0..self.bands.len())
-            .filter(|&row| self.is_clear(row) && fixed.takes(self.bands[row]))
+            .filter(|&row| self.is_clear(row) && fixed.takes(self.bands[row], &mut steps))
             .collect();
         // A stable sort keeps equals in the order of the table.
         rows.sort_by(|&a, &b| self.separations_mhz[b].total_cmp(&self.separations_mhz[a]));
@@ -88,20 +94,19 @@ impl Set {
 
     /// True when `band` overlaps no carrier, no product of the set hits it, and no product that it
     /// makes hits it or a carrier. What a set does not take, no larger set takes.
-    pub fn takes(&self, band: Band) -> bool {
-        let hits = |product: &Product, victim: &Band| {
+    pub fn takes(&self, band: Band, steps: &mut Steps) -> bool {
+        let mut hits = |product: &Product, victim: &Band| {
+            steps.spend(1);
             let gap_mhz = product.gap_mhz(victim, self.rules.extent);
             !keeps_guard(gap_mhz, self.rules.guard_mhz)
         };
-        if self.carriers.iter().any(|carrier| carrier.overlaps(&band)) {
-            return false;
-        }
-        if self.products.iter().any(|product| hits(product, &band)) {
-            return false;
-        }
-        !with_last(&self.carriers, band).any(|product| {
-            hits(&product, &band) || self.carriers.iter().any(|carrier| hits(&product, carrier))
-        })
+        let is_hit = self.carriers.iter().any(|carrier| carrier.overlaps(&band))
+            || self.products.iter().any(|product| hits(product, &band))
+            || with_last(&self.carriers, band).any(|product| {
+                hits(&product, &band) || self.carriers.iter().any(|carrier| hits(&product, carrier))
+            });
+        steps.spend(1);
+        !is_hit
     }
 
     pub fn push(&mut self, band: Band) {
@@ -119,7 +124,7 @@ impl Set {
     }
 }
 
-/// Steps that are left to a search.
+/// Steps that are left to a search; one compares one product with one link.
 pub struct Steps(u64);
 
 impl Steps {
@@ -127,10 +132,11 @@ impl Steps {
         Self(count)
     }
 
-    /// Takes one step; false when none is left.
-    pub fn take(&mut self) -> bool {
-        let is_left = self.0 > 0;
-        self.0 = self.0.saturating_sub(1);
-        is_left
+    pub fn spend(&mut self, count: u64) {
+        self.0 = self.0.saturating_sub(count);
+    }
+
+    pub fn are_left(&self) -> bool {
+        self.0 > 0
     }
 }

@@ -2,13 +2,7 @@
 
 use super::Certainty;
 use super::flaw::{self, Flaw};
-use super::ground::Ground;
-
-/// Choices that are all looked at; beyond, sets are improved step by step.
-const CHOICES_ALL: u64 = 20_000;
-
-/// Plans that are looked at while one is improved.
-const LOOKS_MAX: u64 = 50_000;
+use super::ground::{Ground, Steps};
 
 /// How bad a plan is, the gravest first: pairs that overlap, channels without the clearance, links
 /// with a product within the guard, and what is missing to the least separation.
@@ -33,22 +27,34 @@ impl Badness {
 
 /// The least bad choice of `count` rows, or all rows if there are fewer, rising. `clean` is the
 /// largest clean set that is known.
+///
+/// Where the steps suffice for all choices, all are looked at; elsewhere the clean set is extended
+/// and improved row by row while steps are left.
 pub fn extend(ground: &Ground<'_>, clean: &[usize], count: usize) -> (Vec<usize>, Certainty) {
     let row_count = ground.bands.len();
     let count = count.min(row_count);
-    if choices(row_count, count) <= CHOICES_ALL {
+    let look = steps_of_a_look(ground.fixed.len() + count);
+    if choices(row_count, count).saturating_mul(look) <= ground.rules.step_count_max {
         return (best_of_all(ground, count), Certainty::Exact);
     }
+    let mut steps = Steps::up_to(ground.rules.step_count_max);
     let mut rows = clean.to_vec();
     while rows.len() < count {
         let with = |row| [&rows[..], &[row]].concat();
         let others = (0..row_count).filter(|row| !rows.contains(row));
-        let best = least(ground, others.map(with));
+        let best = least(ground, others.map(with), &mut steps);
         rows = best.expect("there are more rows than were chosen").1;
     }
-    rows = swapped(ground, rows);
+    rows = swapped(ground, rows, &mut steps);
     rows.sort_unstable();
     (rows, Certainty::Heuristic)
+}
+
+/// What it takes to judge a plan of so many carriers: each product against each of them.
+fn steps_of_a_look(carrier_count: usize) -> u64 {
+    let n = carrier_count as u64;
+    let of_two = n * n.saturating_sub(1);
+    (of_two + of_two * n.saturating_sub(2) / 2) * n + 1
 }
 
 /// Number of ways to choose `count` of `row_count`, held at the largest `u64`.
@@ -84,14 +90,12 @@ fn advance(rows: &mut [usize], row_count: usize) -> bool {
     true
 }
 
-/// Exchanges one row for another while that makes the plan better.
-fn swapped(ground: &Ground<'_>, mut rows: Vec<usize>) -> Vec<usize> {
+/// Exchanges one row for another while that makes the plan better and steps are left.
+fn swapped(ground: &Ground<'_>, mut rows: Vec<usize>, steps: &mut Steps) -> Vec<usize> {
     let mut badness = Badness::of(ground, &rows);
-    let row_count = ground.bands.len();
-    let looks_a_round = (rows.len() * row_count) as u64;
-    for _ in 0..(LOOKS_MAX / looks_a_round.max(1)).max(1) {
+    while steps.are_left() {
         let exchanged = (0..rows.len()).flat_map(|place| {
-            let others = (0..row_count).filter(|row| !rows.contains(row));
+            let others = (0..ground.bands.len()).filter(|row| !rows.contains(row));
             let rows = &rows;
             others.map(move |row| {
                 let mut exchanged = rows.clone();
@@ -99,7 +103,7 @@ fn swapped(ground: &Ground<'_>, mut rows: Vec<usize>) -> Vec<usize> {
                 exchanged
             })
         });
-        match least(ground, exchanged) {
+        match least(ground, exchanged, steps) {
             Some((better, exchanged)) if better < badness => {
                 (badness, rows) = (better, exchanged);
             }
@@ -109,16 +113,22 @@ fn swapped(ground: &Ground<'_>, mut rows: Vec<usize>) -> Vec<usize> {
     rows
 }
 
-/// The least bad of some plans; of equals the first.
+/// The least bad of some plans, of equals the first; when the steps end, of those before, of the
+/// first at least.
 fn least(
     ground: &Ground<'_>,
     plans: impl Iterator<Item = Vec<usize>>,
+    steps: &mut Steps,
 ) -> Option<(Badness, Vec<usize>)> {
     let mut best: Option<(Badness, Vec<usize>)> = None;
     for rows in plans {
         let badness = Badness::of(ground, &rows);
+        steps.spend(steps_of_a_look(ground.fixed.len() + rows.len()));
         if best.as_ref().is_none_or(|(least, _)| badness < *least) {
             best = Some((badness, rows));
+        }
+        if !steps.are_left() {
+            break;
         }
     }
     best

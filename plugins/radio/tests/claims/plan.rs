@@ -4,7 +4,7 @@
 
 use super::{assert_mhz, edges};
 use goodwire_radio::band::{Band, Occupancy};
-use goodwire_radio::plan::{Certainty, Flaw, Member, Plan, Request, Rules, plan};
+use goodwire_radio::plan::{Certainty, Flaw, Member, Plan, PlanError, Request, Rules, plan};
 use goodwire_radio::products::{Extent, are_free};
 use goodwire_radio::rank::standings;
 use goodwire_radio::ruler::shortest;
@@ -36,6 +36,7 @@ fn planned(table: &Table, occupied: &Occupancy, link_count: usize, rules: Rules)
         link_count,
         rules,
     })
+    .unwrap()
 }
 
 /// Wi-Fi on 1, 6 and 11, 20 MHz wide.
@@ -200,7 +201,8 @@ fn a_link_that_stays_is_planned_around_and_is_not_hit_by_products_of_the_new_one
         fixed: &fixed,
         link_count: 2,
         rules: Rules::default(),
-    });
+    })
+    .unwrap();
     assert_eq!(plan.flaws, []);
     // Rows 0 and 2 with 1 are evenly spaced; 0 and 3 with 1 are 0 1 3 of the ruler.
     assert_eq!(plan.rows, [0, 3]);
@@ -237,4 +239,29 @@ fn ten_links_on_400_channels_get_a_clean_plan_that_says_a_heuristic_found_it_and
     // The shortest ruler with ten marks is 55 steps long, 22 MHz: no plan begins higher than
     // 624.8 - 22 - 0.1 MHz, 116.7 MHz from 486.
     assert!(least_mhz < 116.8, "{least_mhz} MHz");
+}
+
+#[test]
+fn more_than_64_links_and_a_guard_below_0_mhz_are_refused() {
+    let (table, nothing) = (raster(4), Occupancy::default());
+    let refused = |link_count, guard_mhz| {
+        plan(&Request {
+            table: &table,
+            occupied: &nothing,
+            fixed: &table.bands()[..2],
+            link_count,
+            rules: Rules {
+                guard_mhz,
+                ..Rules::default()
+            },
+        })
+        .unwrap_err()
+    };
+    assert_eq!(refused(63, 0.1), PlanError::TooManyLinks { link_count: 65 });
+    let error = refused(2, -0.1);
+    assert_eq!(
+        error.to_string(),
+        "the guard is -0.1 MHz: it has to be 0 or more"
+    );
+    assert!(matches!(refused(2, f64::NAN), PlanError::Negative { .. }));
 }
