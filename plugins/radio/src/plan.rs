@@ -74,13 +74,13 @@ pub struct Rules {
 
 impl Default for Rules {
     /// No clearance beyond the edges, a guard of 0.1 MHz from the centres of products (common
-    /// practice, no source), and a hundred million steps, some seconds altogether.
+    /// practice, no source), and 300 million steps, some seconds altogether.
     fn default() -> Self {
         Self {
             clearance_mhz: 0.0,
             guard_mhz: 0.1,
             extent: Extent::Centre,
-            step_count_max: 100_000_000,
+            step_count_max: 300_000_000,
         }
     }
 }

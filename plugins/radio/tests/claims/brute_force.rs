@@ -1,6 +1,6 @@
 //! The planner against trying everything, in whole numbers and without a line of the crate.
 //!
-//! Frequencies are whole steps of 25 kHz above 600 MHz. Separations are found by moving a channel
+//! Frequencies are whole steps above a base, of 25 kHz above 600 MHz but for the venue. Separations are found by moving a channel
 //! over occupied cells, products by going through all ordered triples, sets by counting in binary.
 
 use goodwire_radio::band::{Band, Occupancy};
@@ -8,7 +8,7 @@ use goodwire_radio::plan::{Certainty, Flaw, Plan, Request, Rules, plan};
 use goodwire_radio::products::Extent;
 use goodwire_radio::table::{Row, Table};
 
-/// Cells that may be occupied; those outside are far away.
+/// Cells that may be occupied, from the base on.
 const CELLS: i64 = 400;
 
 /// Separation where nothing is occupied.
@@ -23,6 +23,8 @@ struct Place {
 
 #[derive(Debug, Clone)]
 struct Task {
+    base_mhz: f64,
+    step_mhz: f64,
     rows: Vec<Place>,
     fixed: Vec<Place>,
     occupied: Vec<[i64; 2]>,
@@ -66,6 +68,8 @@ impl Task {
         });
         let occupied = occupied.collect();
         Self {
+            base_mhz: 600.0,
+            step_mhz: 0.025,
             rows: (0..row_count).map(|_| random.place()).collect(),
             fixed: (0..random.below(3)).map(|_| random.place()).collect(),
             occupied,
@@ -157,7 +161,7 @@ impl Task {
     }
 
     fn plan(&self, step_count_max: u64) -> Plan {
-        let mhz = |steps: i64| 600.0 + 0.025 * steps as f64;
+        let mhz = |steps: i64| self.base_mhz + self.step_mhz * steps as f64;
         let band = |place: &Place| {
             let (low, high) = (place.centre - place.half, place.centre + place.half);
             Band::from_edges(mhz(low), mhz(high)).unwrap()
@@ -169,7 +173,7 @@ impl Task {
             .map(|(index, row)| Row {
                 name: index.to_string(),
                 centre_mhz: mhz(row.centre),
-                bandwidth_mhz: 0.05 * row.half as f64,
+                bandwidth_mhz: 2.0 * self.step_mhz * row.half as f64,
             })
             .collect();
         let occupied = self.occupied.iter();
@@ -181,8 +185,8 @@ impl Task {
             fixed: &fixed,
             link_count: self.link_count,
             rules: Rules {
-                clearance_mhz: 0.025 * self.clearance as f64,
-                guard_mhz: 0.025 * self.guard as f64,
+                clearance_mhz: self.step_mhz * self.clearance as f64,
+                guard_mhz: self.step_mhz * self.guard as f64,
                 extent: if self.whole {
                     Extent::Whole
                 } else {
@@ -237,7 +241,7 @@ fn assert_says_what_it_is(task: &Task, plan: &Plan, (counts, least): Judged) {
     assert_eq!(told, counts, "flaws of {task:?}: {plan:?}");
     let steps = plan
         .separation_mhz_least
-        .map_or(FAR as f64, |mhz| mhz / 0.025);
+        .map_or(FAR as f64, |mhz| mhz / task.step_mhz);
     let error = (steps - least as f64).abs();
     assert!(error < 1e-6, "separation of {task:?}: {plan:?}");
 }
@@ -292,7 +296,7 @@ fn of_2000_random_tasks_with_100_steps_each_plan_tells_its_flaws_and_never_claim
         if let Some(bound_mhz) = plan.separation_mhz_bound {
             // Half a step more for rounding.
             assert!(
-                best.0 == [0; 3] && best.1 as f64 <= bound_mhz / 0.025 + 0.5,
+                best.0 == [0; 3] && best.1 as f64 <= bound_mhz / task.step_mhz + 0.5,
                 "seed {seed}"
             );
         }
@@ -301,4 +305,43 @@ fn of_2000_random_tasks_with_100_steps_each_plan_tells_its_flaws_and_never_claim
     }
     // As above: the limit has to be met by some, or nothing was tried.
     assert!(heuristic > 50, "{heuristic}");
+}
+
+/// A fictional venue with Wi-Fi on 1, 6 and 11 (2402 to 2422, 2427 to 2447, 2452 to 2472 MHz) and
+/// links that can be set to 16 channels 1 MHz wide, in steps of 0.5 MHz above 2400 MHz.
+fn venue(link_count: usize) -> Task {
+    let centres = [
+        6, 46, 47, 49, 51, 52, 96, 97, 100, 102, 146, 149, 153, 156, 160, 163,
+    ];
+    Task {
+        base_mhz: 2_400.0,
+        step_mhz: 0.5,
+        rows: centres.map(|centre| Place { centre, half: 1 }).to_vec(),
+        fixed: Vec::new(),
+        occupied: vec![[4, 44], [54, 94], [104, 144]],
+        link_count,
+        clearance: 0,
+        guard: 1,
+        whole: false,
+    }
+}
+
+/// Six links and more beside three Wi-Fi channels: the plan is the best of all 65 536 sets, and
+/// where they do not all fit it says how many do.
+#[test]
+fn for_4_to_9_links_beside_wi_fi_on_1_6_and_11_the_plan_is_the_best_of_all_sets() {
+    for link_count in 4..=9 {
+        let task = venue(link_count);
+        let separations = separations(&task);
+        let plan = task.plan(u64::MAX);
+        let (best, fitting) = task.try_everything(&separations);
+        let judged = task.judge(bits_of(&plan), &separations);
+        println!(
+            "{link_count} links, {fitting} fit: {best:?} {:?}",
+            plan.rows
+        );
+        assert_eq!(judged, best, "{link_count} links: {plan:?}");
+        assert_eq!(plan.fitting_count, fitting, "{link_count} links");
+        assert_says_what_it_is(&task, &plan, judged);
+    }
 }

@@ -169,6 +169,26 @@ BSS 02:00:00:00:01:04(on wlan0)
     );
 }
 
+/// A scan that broke off anywhere: only within `freq:` or before the first `BSS ` is it refused.
+#[test]
+fn a_scan_cut_off_after_each_of_its_bytes_gives_the_networks_whose_frequency_was_complete() {
+    for length in 0..=SCAN.len() {
+        let text = &SCAN[..length];
+        let complete = ["freq: 2412", "freq: 2437", "freq: 5180"];
+        let complete = complete.iter().filter(|line| text.contains(*line)).count();
+        match scan::parse(text) {
+            Ok(survey) => assert_eq!(survey.heard.len(), complete, "at {length}"),
+            Err(SurveyError::Line { .. }) => {
+                assert!(
+                    text.trim_end().trim_end_matches(':').ends_with("freq"),
+                    "at {length}"
+                );
+            }
+            Err(SurveyError::Empty { .. }) => assert!(length < "BSS ".len()),
+        }
+    }
+}
+
 #[test]
 fn a_scan_with_a_word_for_a_frequency_or_without_networks_is_refused() {
     let error = scan::parse("BSS 02:00:00:00:01:01(on wlan0)\n\tfreq: many\n").unwrap_err();
