@@ -239,6 +239,9 @@ fn ten_links_on_400_channels_get_a_clean_plan_that_says_a_heuristic_found_it_and
     // The shortest ruler with ten marks is 55 steps long, 22 MHz: no plan begins higher than
     // 624.8 - 22 - 0.1 MHz, 116.7 MHz from 486.
     assert!(least_mhz < 116.8, "{least_mhz} MHz");
+    // The greedy Sidon sequence (OEIS A005282, from memory: 1 2 4 8 13 21 31 45 66 81) needs 80
+    // steps for ten, 32 MHz: 624.8 - 32 - 0.1 - 486 is what a plan filled by frequency reaches.
+    assert!(least_mhz > 106.6, "{least_mhz} MHz");
 }
 
 #[test]
