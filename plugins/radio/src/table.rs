@@ -205,6 +205,6 @@ fn channel(
             }
         })?;
     let band = Band::around(centre_mhz, bandwidth_mhz)
-        .expect("a centre of 20 MHz or more and a width of at most a fifth of it make a band");
+        .expect("a centre of 20 MHz or more and a width of a fifth of it at most make a band");
     Ok(Channel { name, band })
 }

@@ -11,10 +11,16 @@ const HIGHEST_MHZ: f64 = 100_000.0;
 /// (common practice, no source).
 const NARROWEST_MHZ: f64 = 0.001_25;
 
-/// Bandwidth as a share of the centre from which on a signal is 'ultra-wideband', which no link
-/// with channels in a table is. Source: 47 CFR 15.503 (d), fractional bandwidth of 0.20 (from
-/// memory).
-const WIDEST_SHARE: f64 = 0.2;
+/// Widest bandwidth as a share of the centre below [`ULTRA_WIDEBAND_MHZ`]: 23.5 MHz at 470 MHz,
+/// 120 MHz at 2.4 GHz, more than any link there uses (common practice, no source).
+const WIDEST_SHARE: f64 = 0.05;
+
+/// Widest bandwidth as a share of the centre above it: from 0.20 on a signal is 'ultra-wideband'
+/// and has no channels. Source: 47 CFR 15.503 (d) (from memory).
+const WIDEST_SHARE_ABOVE: f64 = 0.2;
+
+/// Frequency in MHz from which on ultra-wideband is found. Source: 47 CFR 15.517 (from memory).
+const ULTRA_WIDEBAND_MHZ: f64 = 3_100.0;
 
 /// Why a number is not taken as a frequency or a bandwidth in MHz.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -85,8 +91,8 @@ pub fn frequency_mhz(value: f64) -> Result<f64, UnitError> {
     })
 }
 
-/// Takes `value` as the bandwidth in MHz of a channel at `centre_mhz`, 1.25 kHz to a fifth of the
-/// centre.
+/// Takes `value` as the bandwidth in MHz of a channel at `centre_mhz`, 1.25 kHz to a twentieth of
+/// the centre, from 3.1 GHz on to a fifth.
 ///
 /// # Errors
 ///
@@ -94,7 +100,11 @@ pub fn frequency_mhz(value: f64) -> Result<f64, UnitError> {
 /// sense in it, for GHz where a narrower one would.
 pub fn bandwidth_mhz(value: f64, centre_mhz: f64) -> Result<f64, UnitError> {
     positive(value)?;
-    let high_mhz = WIDEST_SHARE * centre_mhz;
+    let high_mhz = if centre_mhz < ULTRA_WIDEBAND_MHZ {
+        WIDEST_SHARE * centre_mhz
+    } else {
+        WIDEST_SHARE_ABOVE * centre_mhz
+    };
     let fits = |mhz: f64| NARROWEST_MHZ <= mhz && mhz <= high_mhz;
     if fits(value) {
         return Ok(value);

@@ -56,18 +56,20 @@ fn no_unit_makes_a_frequency_of_zero_minus_1_nan_0_001_or_1e12() {
 }
 
 #[test]
-fn a_bandwidth_of_200_at_606_mhz_is_asked_about_as_khz_and_of_200000_as_hz() {
+fn a_bandwidth_of_200_at_606_or_2450_mhz_is_asked_about_as_khz_and_of_200000_as_hz() {
     assert_eq!(asked(bandwidth_mhz(200.0, 606.5)), Some(("kHz", 0.2)));
+    assert_eq!(asked(bandwidth_mhz(200.0, 2450.0)), Some(("kHz", 0.2)));
     assert_eq!(asked(bandwidth_mhz(200_000.0, 606.5)), Some(("Hz", 0.2)));
     assert_eq!(asked(bandwidth_mhz(0.000_5, 606.5)), Some(("GHz", 0.5)));
 }
 
 #[test]
-fn bandwidths_from_6_25_khz_to_a_fifth_of_the_centre_are_taken_as_they_are() {
+fn bandwidths_from_6_25_khz_to_40_mhz_at_2_4_ghz_and_500_mhz_at_6_5_ghz_are_taken_as_they_are() {
     for (mhz, centre_mhz) in [
         (0.006_25, 40.0),
         (0.2, 606.5),
-        (22.0, 2412.0),
+        (20.0, 470.0),
+        (40.0, 2412.0),
         (500.0, 6500.0),
     ] {
         assert_eq!(bandwidth_mhz(mhz, centre_mhz), Ok(mhz));
