@@ -3,10 +3,10 @@
 //! ```text
 //! # channel width, in MHz
 //! 1 20
-//! 6 40+        the second 20 MHz above
+//! 6 40+ upstairs   # the second 20 MHz above; further words are a name
 //! 36 80
 //! 802.15.4 15
-//! bluetooth    all of its hopping band
+//! bluetooth        # all of its hopping band
 //! band 470 478 television 21
 //! ```
 
@@ -55,10 +55,14 @@ pub fn parse(text: &str) -> Result<Survey, SurveyError> {
 fn occupant(words: &[&str]) -> Result<Occupant, String> {
     match *words {
         ["band", low, high, ref name @ ..] => between(low, high, name),
-        ["802.15.4", channel, ..] => ieee802154(whole(channel)?).map_err(|error| error.to_string()),
+        ["802.15.4", channel, ref name @ ..] => {
+            let occupant = ieee802154(whole(channel)?).map_err(|error| error.to_string())?;
+            Ok(named(occupant, name))
+        }
         ["bluetooth"] => Ok(bluetooth_hopping()),
-        ["bluetooth", channel, ..] => {
-            bluetooth_le(whole(channel)?).map_err(|error| error.to_string())
+        ["bluetooth", channel, ref name @ ..] => {
+            let occupant = bluetooth_le(whole(channel)?).map_err(|error| error.to_string())?;
+            Ok(named(occupant, name))
         }
         [channel, ref rest @ ..] => {
             let (width, name) = rest.split_first().map_or(("20", rest), |(w, n)| (*w, n));
@@ -81,40 +85,41 @@ fn between(low: &str, high: &str, name: &[&str]) -> Result<Occupant, String> {
 }
 
 fn wifi(channel: u16, width: &str) -> Result<Occupant, String> {
-    let result = match (channel, width) {
-        (0..=14, "20") => wifi_2g4(channel, Dsss::Silent, None),
-        (0..=14, "22") => wifi_2g4(channel, Dsss::Sent, None),
-        (0..=14, "40+") => wifi_2g4(channel, Dsss::Silent, Some(Secondary::Above)),
-        (0..=14, "40-") => wifi_2g4(channel, Dsss::Silent, Some(Secondary::Below)),
-        (0..=14, "40") => {
+    match channel {
+        0..=14 => wifi_low(channel, width),
+        15..=35 => Err(format!(
+            "Wi-Fi channel {channel} does not exist: 1 to 14 do at 2.4 GHz, 36 to 177 at 5 GHz"
+        )),
+        36..1_000 => wifi_high(channel, width),
+        _ => Err(frequency_for_channel(&channel.to_string())),
+    }
+}
+
+fn wifi_low(channel: u16, width: &str) -> Result<Occupant, String> {
+    let (dsss, secondary) = match width {
+        "20" => (Dsss::Silent, None),
+        "22" => (Dsss::Sent, None),
+        "40+" => (Dsss::Silent, Some(Secondary::Above)),
+        "40-" => (Dsss::Silent, Some(Secondary::Below)),
+        "40" => {
             return Err("say where the second 20 MHz are: 40+ (above) or 40- (below)".to_owned());
         }
-        (0..=14, _) => {
+        _ => {
             return Err(format!(
                 "{width:?} is no width at 2.4 GHz: 20, 22, 40+ or 40-"
             ));
         }
-        (15..=35, _) => {
-            return Err(format!(
-                "Wi-Fi channel {channel} does not exist: 1 to 14 do at 2.4 GHz, 36 to 177 at 5 GHz"
-            ));
-        }
-        (1_000.., _) => {
-            return Err(format!(
-                "{channel} is a frequency and no channel: write the number of the channel, \
-                 or `band` and the edges in MHz"
-            ));
-        }
-        // At 5 GHz the blocks are fixed: a sign says nothing new.
-        _ => {
-            let mhz = width.trim_end_matches(['+', '-']).parse().ok();
-            let Some(block) = mhz.and_then(Width5::of_mhz) else {
-                return Err(format!("{width:?} is no width at 5 GHz: 20, 40, 80 or 160"));
-            };
-            wifi_5g(channel, block)
-        }
     };
-    result.map_err(|error| error.to_string())
+    wifi_2g4(channel, dsss, secondary).map_err(|error| error.to_string())
+}
+
+/// At 5 GHz the blocks are fixed: a sign behind the width says nothing new.
+fn wifi_high(channel: u16, width: &str) -> Result<Occupant, String> {
+    let mhz = width.trim_end_matches(['+', '-']).parse().ok();
+    let Some(block) = mhz.and_then(Width5::of_mhz) else {
+        return Err(format!("{width:?} is no width at 5 GHz: 20, 40, 80 or 160"));
+    };
+    wifi_5g(channel, block).map_err(|error| error.to_string())
 }
 
 fn named(occupant: Occupant, name: &[&str]) -> Occupant {
@@ -126,7 +131,17 @@ fn named(occupant: Occupant, name: &[&str]) -> Occupant {
 }
 
 fn whole(word: &str) -> Result<u16, String> {
-    word.parse().map_err(|_| not_a_number(word))
+    word.parse().map_err(|_| match word.parse::<f64>() {
+        Ok(_) => frequency_for_channel(word),
+        Err(_) => not_a_number(word),
+    })
+}
+
+fn frequency_for_channel(word: &str) -> String {
+    format!(
+        "{word} is a frequency and no channel: write the number of the channel, \
+         or `band` and the edges in MHz"
+    )
 }
 
 fn not_a_number(word: &str) -> String {

@@ -201,7 +201,7 @@ fn a_scan_with_a_word_for_a_frequency_or_without_networks_is_refused() {
 }
 
 #[test]
-fn a_typed_table_of_eight_lines_gives_eight_bands_with_their_names() {
+fn a_typed_table_of_nine_lines_gives_nine_bands_with_their_names() {
     let text = "\
 # the venue, on Thursday
 1 20
@@ -210,8 +210,9 @@ fn a_typed_table_of_eight_lines_gives_eight_bands_with_their_names() {
 11 22   # old
 36 80
 3
-802.15.4 15
+802.15.4 15 lamps
 bluetooth 38
+bluetooth  # everywhere
 band 470 478 television 21
 ";
     let survey = typed::parse(text).unwrap();
@@ -225,6 +226,7 @@ band 470 478 television 21
             edges(2412.0, 2432.0),
             edges(2424.0, 2426.0),
             edges(2425.0, 2427.0),
+            edges(2401.0, 2481.0),
             edges(470.0, 478.0),
         ]
     );
@@ -233,7 +235,8 @@ band 470 478 television 21
         name(1),
         "office upstairs (Wi-Fi channel 6, 40 MHz, second half below)"
     );
-    assert_eq!(name(7), "television 21 (470 to 478 MHz)");
+    assert_eq!(name(5), "lamps (802.15.4 channel 15)");
+    assert_eq!(name(8), "television 21 (470 to 478 MHz)");
 }
 
 #[test]
@@ -256,6 +259,11 @@ fn wrong_lines_of_a_typed_table_are_refused_with_their_number_and_what_would_be_
         (
             "2412 20",
             "2412 is a frequency and no channel: write the number of the channel, \
+             or `band` and the edges in MHz",
+        ),
+        (
+            "2.437 20",
+            "2.437 is a frequency and no channel: write the number of the channel, \
              or `band` and the edges in MHz",
         ),
         (
