@@ -22,9 +22,9 @@ pub fn search(ground: &Ground<'_>, count: usize) -> Vec<usize> {
     best
 }
 
-/// The best of the sets that begin with each candidate and are filled up in two orders: by falling
+/// Sets that begin with each candidate in turn and are filled up in two orders, by falling
 /// separation, and by rising frequency, which on an even raster gives the greedy Sidon sequence
-/// (0 1 3 7 12 20 ...).
+/// (0 1 3 7 12 20 ...): the first with `count` rows, else the best.
 fn largest(
     ground: &Ground<'_>,
     by_separation: &[usize],
@@ -42,6 +42,10 @@ fn largest(
             };
             if is_better(ground, &filled, &best) {
                 best = filled;
+            }
+            // Better ones of this size are found sooner among the channels that beat it.
+            if best.len() == count {
+                return best;
             }
         }
     }
