@@ -10,6 +10,32 @@
 //! [`plan::plan`] chooses channels, [`rank::standings`] says how each channel stands, and
 //! [`budget`] says how far a link may reach.
 //!
+//! ```
+//! use goodwire_radio::plan::{Request, Rules, plan};
+//! use goodwire_radio::survey::typed;
+//! use goodwire_radio::table::{Row, Table};
+//!
+//! let rows = [("A", 2424.0), ("B", 2449.0), ("C", 2475.0), ("D", 2480.0)];
+//! let rows = rows.map(|(name, centre_mhz)| Row {
+//!     name: name.to_owned(),
+//!     centre_mhz,
+//!     bandwidth_mhz: 1.0,
+//! });
+//! let table = Table::check(&rows)?;
+//! let survey = typed::parse("1 20\n6 20\n11 20\n")?;
+//! let plan = plan(&Request {
+//!     table: &table,
+//!     occupied: &survey.occupancy(f64::NEG_INFINITY),
+//!     fixed: &[],
+//!     link_count: 2,
+//!     rules: Rules::default(),
+//! })?;
+//! // C begins 2.5 MHz above the 2472 MHz of Wi-Fi channel 11, D 7.5; A and B have 1.5 MHz.
+//! assert_eq!(plan.rows, [2, 3]);
+//! assert!(plan.flaws.is_empty());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
 //! # Caution
 //!
 //! What may be used where, at which power and by whom, is the law of the place, and it changes.
