@@ -176,9 +176,9 @@ def test_a_watch_is_marked_by_its_handle_and_by_name_and_finished_with_what_it_s
     assert measurement.figure("dropouts").value == 0 and measurement.simulated
 
 
-def test_what_is_no_watch_does_not_go_on_after_a_restart(connect, server):
+def test_what_is_no_watch_does_not_go_on_after_a_restart(venue):
     with pytest.raises(goodwire.Refused) as refused:
-        connect(server).start("lectern", "latency", present=True, resume=True)
+        venue.start("lectern", "latency", present=True, resume=True)
     assert [violation.field for violation in refused.value.violations] == ["resume"]
 
 
