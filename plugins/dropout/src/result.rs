@@ -125,6 +125,8 @@ fn events(seen: &Seen<'_>) -> Vec<Event> {
             LapseKind::Click => "click",
             LapseKind::Burst => "burst",
             LapseKind::Shift => "shift",
+            LapseKind::Clipped => "clipped",
+            LapseKind::Faint => "level-loss",
         };
         let start_s = lapse.start_frame / seen.rate_hz;
         let duration_s = lapse.frame_count / seen.rate_hz;

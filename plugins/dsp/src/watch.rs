@@ -10,11 +10,13 @@ pub mod marks;
 mod moments;
 mod narrow;
 mod noise_watch;
+mod passive_watch;
 mod pilot;
 pub mod poisson;
 mod stretch;
 
 pub use noise_watch::NoiseWatch;
+pub use passive_watch::PassiveWatch;
 pub use pilot::{PILOT_BAND_HZ, Pilot};
 
 /// What happened to a link's sound for a while.
@@ -30,6 +32,10 @@ pub enum LapseKind {
     Burst,
     /// Its delay stepped; the sound before and after is whole.
     Shift,
+    /// Its tops were cut flat.
+    Clipped,
+    /// It lost level for a second and more, and the cable did not.
+    Faint,
 }
 
 /// One stretch, on the frames of the capture.
