@@ -5,14 +5,10 @@ use goodwire_plugin_sdk::describe::{curve, figure};
 
 /// Every figure, in the order of results.
 pub fn figures() -> Vec<FigureDescription> {
-    vec![
-        figure("dropouts", "", &[]),
-        figure("dropout_rate", "1/min", &[]),
-        figure("lost_time", "ms", &[]),
-        figure("longest", "ms", &[]),
-        figure("availability", "%", &[]),
-        figure("range", "m", &[]),
-    ]
+    let mut figures = goodwire_watching::declared();
+    figures.push(figure("availability", "%", &[]));
+    figures.push(figure("range", "m", &[]));
+    figures
 }
 
 /// Every curve.

@@ -1,12 +1,10 @@
 //! The analysis `dropout`: when and for how long a link's sound was lost while the cable's was there.
 
 mod declared;
-mod pilot;
 mod recorded;
 mod result;
 mod session;
 mod settings;
-mod tally;
 
 use goodwire_plugin_sdk::payload::{AnalysisDescription, Description, OpenRequest};
 use goodwire_plugin_sdk::{OpenError, Plugin, Session, describe, export_plugin};
@@ -41,6 +39,6 @@ impl Plugin for Dropout {
         if !wrong.is_empty() {
             return Err(OpenError::Invalid(wrong));
         }
-        Ok(Box::new(DropoutSession::new(request, settings)))
+        Ok(Box::new(DropoutSession::new(request, settings)?))
     }
 }

@@ -4,9 +4,8 @@ use std::ops::Range;
 
 use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
+use goodwire_dsp::watch::PilotBody;
 use goodwire_plugin_sdk::take::Take;
-
-use crate::pilot::PilotBody;
 
 /// What is to be compared, and where it stands in the returned recording.
 pub struct Compared {

@@ -1,10 +1,7 @@
 //! One measurement of `dropout`.
 
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::watch::level_curve::LevelCurve;
-use goodwire_dsp::watch::marks::{BadMark, Mark, Marks};
-use goodwire_dsp::watch::{Heard, Lapse, NoiseWatch, Watch};
-use goodwire_plugin_sdk::api::Figure;
+use goodwire_dsp::watch::{Heard, Log, NoiseWatch, PilotBody, Watch};
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
@@ -13,12 +10,12 @@ use goodwire_plugin_sdk::payload::{
 };
 use goodwire_plugin_sdk::take::{Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
+use goodwire_watching as watching;
+use goodwire_watching::Keeper;
 
-use crate::pilot::PilotBody;
 use crate::recorded;
 use crate::result::{Seen, result};
 use crate::settings::Settings;
-use crate::tally::Tally;
 
 /// Frames that the watch is handed at a time.
 const BLOCK: usize = 1 << 14;
@@ -30,28 +27,28 @@ pub struct DropoutSession {
     stimulus: Stimulus<PilotBody>,
     /// Of recordings alone: the pilot has to be found in them first.
     taking: Taking,
-    watch: NoiseWatch,
-    tally: Tally,
-    level: LevelCurve,
-    marks: Marks,
-    heard_frames: u64,
+    watch: Box<dyn Watch>,
+    log: Log,
+    keeper: Keeper,
 }
 
 impl DropoutSession {
-    /// Starts one.
-    pub fn new(request: &OpenRequest, settings: Settings) -> Self {
+    /// Starts one, or goes on from the state of an earlier one.
+    ///
+    /// # Errors
+    /// `state-unreadable` where the state is none of this request's.
+    pub fn new(request: &OpenRequest, settings: Settings) -> Result<Self, Failure> {
         let rate_hz = f64::from(request.returned_rate_hz);
-        Self {
+        let before: Option<Log> = watching::read_back(request)?;
+        Ok(Self {
             stimulus: settings.stimulus(request.rate_hz, u64::from(request.seed.unsigned_abs())),
             taking: Taking::new(request),
-            watch: NoiseWatch::new(rate_hz),
-            tally: Tally::default(),
-            level: LevelCurve::new(rate_hz),
-            marks: Marks::default(),
-            heard_frames: 0,
+            watch: Box::new(NoiseWatch::new(rate_hz)),
+            log: before.map_or_else(|| Log::new(rate_hz, settings.merge_s), Log::go_on),
+            keeper: Keeper::new(request),
             request: request.clone(),
             settings,
-        }
+        })
     }
 
     fn rate_hz(&self) -> f64 {
@@ -62,7 +59,7 @@ impl DropoutSession {
     fn watch_live(&mut self, block: &Block<'_>) {
         let channel = |index: usize| block.channels.get(index).copied().flatten();
         let Some(link) = channel(0) else { return };
-        self.level.hear(block.first_frame, link);
+        self.log.hear(block.first_frame, link);
         let own;
         let cable = if let Some(cable) = channel(1) {
             cable
@@ -81,7 +78,7 @@ impl DropoutSession {
                 reference: Some(&cable[skip..until]),
             });
         }
-        self.collect(0.0, 1.0);
+        self.log.collect(self.watch.as_mut());
     }
 
     /// What is played, for a rig that has no cable.
@@ -94,7 +91,7 @@ impl DropoutSession {
     /// Watches recordings as a whole.
     fn watch_recorded(&mut self) -> Result<(), Failure> {
         let take = self.taking.finish();
-        self.level.hear(0, &take.returned);
+        self.log.hear(0, &take.returned);
         let compared = recorded::compared(&take, &self.stimulus, self.rate_hz())
             .map_err(|error| Failure::new(error.id(), error.to_string()).about(error.channel()))?;
         let blocks = compared
@@ -109,26 +106,15 @@ impl DropoutSession {
             });
         }
         self.watch.close();
-        self.collect(compared.first_frame, compared.stretch);
+        let place = |frame: f64| compared.first_frame + compared.stretch * frame;
+        self.log
+            .collect_placed(self.watch.as_mut(), place, compared.stretch);
         Ok(())
     }
 
-    /// Counts the lapses that are certain, on the frames of the return.
-    fn collect(&mut self, first_frame: f64, stretch: f64) {
-        let merge_frames = self.settings.merge_s * self.rate_hz();
-        for lapse in self.watch.take_lapses() {
-            let placed = Lapse {
-                start_frame: first_frame + stretch * lapse.start_frame,
-                frame_count: stretch * lapse.frame_count,
-                ..lapse
-            };
-            self.tally.take(placed, merge_frames);
-        }
-    }
-
     fn check_marks(&self) -> Result<(), Failure> {
-        let end = self.heard_frames as f64;
-        match self.marks.kept().last() {
+        let end = self.log.end_frame as f64;
+        match self.log.marks.kept().last() {
             Some(last) if last.frame > end => Err(Failure::new(
                 "mark-after-end",
                 format!(
@@ -174,73 +160,40 @@ impl Session for DropoutSession {
 
     fn begin(&mut self, _: u32, _: u32, retry: bool) -> Result<(), Failure> {
         if retry {
-            *self = Self::new(&self.request, self.settings);
+            *self = Self::new(&self.request, self.settings)?;
         }
         Ok(())
     }
 
     fn feed(&mut self, block: &Block<'_>) -> Result<Fed, Failure> {
-        if let Some(Some(link)) = block.channels.first() {
-            self.heard_frames = block.first_frame + link.len() as u64;
-        }
         if self.request.mode() == Mode::Recorded {
             return self.taking.feed(block);
         }
         self.watch_live(block);
-        let is_over = self.heard_frames >= self.stimulus.layout().body.end as u64;
+        let is_over = self.log.end_frame >= self.stimulus.layout().body.end as u64;
         Ok(if is_over { Fed::Enough } else { Fed::More })
     }
 
     fn note(&mut self, note: &SessionNote) -> Result<(), Failure> {
-        let mark = match &note.note {
-            Some(Note::Mark(mark)) => mark,
-            Some(Note::Lost(lost)) => {
-                self.tally.losses += 1;
-                self.tally.frames_lost += lost.frame_count.unwrap_or(0.0);
-                return Ok(());
-            }
-            None => return Ok(()),
-        };
-        let mark = Mark {
-            frame: note.at_frame,
-            metres: mark.metres,
-            label: mark.label.clone(),
-        };
-        self.marks.put(mark).map_err(|wrong| match wrong {
-            BadMark::OutOfOrder => Failure::new(
-                "mark-out-of-order",
-                "a mark stands before the one before it: marks are in order of time",
-            ),
-            BadMark::Distance(metres) => Failure::new(
-                "mark-distance",
-                format!("a mark has the distance {metres} m: distances are 0 or more"),
-            ),
-        })
+        match &note.note {
+            Some(Note::Mark(mark)) => watching::put_mark(&mut self.log.marks, note.at_frame, mark)?,
+            Some(Note::Lost(lost)) => self.log.lose(lost.frame_count),
+            None => {}
+        }
+        self.keeper.hurry();
+        Ok(())
     }
 
     fn readings(&mut self) -> Readings {
-        let count = |id: &str, value: u64| figure(id, value as f64, 0.0, "");
-        let mut figures: Vec<Figure> = vec![count("dropouts", self.tally.dropouts)];
-        let now = self.heard_frames as f64;
-        let since = |frame: f64| (now - frame) / self.rate_hz();
-        let last_lost = self
-            .tally
-            .listed
-            .iter()
-            .rev()
-            .find(|one| crate::tally::is_lost(one.kind));
-        figures.extend(
-            self.level
-                .last_dbfs()
-                .map(|dbfs| figure("level", dbfs, 0.0, "dBFS")),
-        );
-        figures
-            .extend(last_lost.map(|gap| figure("last_gap_ago", since(gap.start_frame), 0.0, "s")));
-        let metres = self.marks.kept().iter().rev().find_map(|mark| mark.metres);
+        let log = &self.log;
+        let mut figures = vec![watching::dropouts(log)];
+        figures.extend(watching::level_now(log));
+        figures.extend(watching::last_gap_ago(log));
+        let metres = log.marks.kept().iter().rev().find_map(|mark| mark.metres);
         figures.extend(metres.map(|metres| figure("last_mark", metres, 0.0, "m")));
         Readings {
             figures,
-            ..Readings::default()
+            state: self.keeper.state(log.end_frame, log),
         }
     }
 
@@ -251,19 +204,15 @@ impl Session for DropoutSession {
             self.watch_recorded()?;
         } else {
             self.watch.close();
-            self.collect(0.0, 1.0);
+            self.log.collect(self.watch.as_mut());
         }
-        if self.watch.last_good_frame().is_none() {
+        if self.log.last_good_frame.is_none() {
             let text = "the link never carried the pilot: see that transmitter and receiver are on, \
                         linked and plugged in; this is no count of dropouts";
             return Err(Failure::new("no-signal", text).about("link"));
         }
         Ok(result(&Seen {
-            rate_hz: self.rate_hz(),
-            judged_frames: self.watch.judged_frame_count() as f64,
-            tally: &self.tally,
-            marks: &self.marks,
-            level: &self.level,
+            log: &self.log,
             has_reference: self.request.has_reference,
             is_external: self.settings.is_external,
         }))

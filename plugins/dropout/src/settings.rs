@@ -1,13 +1,11 @@
 //! What can be set, and the stimulus that follows from it.
 
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::watch::poisson;
+use goodwire_dsp::watch::{PilotBody, poisson};
 use goodwire_plugin_sdk::api::Parameter;
 use goodwire_plugin_sdk::parameters::{self, Narrow, Parameters, choice, number, violation};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
-
-use crate::pilot::PilotBody;
 
 /// Seed of the pilot: one for all, so that a carried player's file is known.
 const PILOT_SEED: u64 = 0x60_0D;

@@ -5,22 +5,29 @@
 
 mod delay;
 mod equaliser;
+pub mod ledger;
 pub mod level_curve;
+mod log;
 pub mod marks;
 mod moments;
 mod narrow;
 mod noise_watch;
 mod passive_watch;
 mod pilot;
+mod pilot_body;
 pub mod poisson;
 mod stretch;
 
+pub use log::Log;
 pub use noise_watch::NoiseWatch;
 pub use passive_watch::PassiveWatch;
 pub use pilot::{PILOT_BAND_HZ, Pilot};
+pub use pilot_body::PilotBody;
+
+use serde::{Deserialize, Serialize};
 
 /// What happened to a link's sound for a while.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum LapseKind {
     /// The sound was missing.
     Gap,
@@ -38,8 +45,17 @@ pub enum LapseKind {
     Faint,
 }
 
+impl LapseKind {
+    /// True where the link's sound was lost or replaced: what dropouts are made of.
+    #[must_use]
+    pub fn is_lost(self) -> bool {
+        matches!(self, Self::Gap | Self::Concealed)
+    }
+}
+
 /// One stretch, on the frames of the capture.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(from = "(LapseKind, f64, f64)", into = "(LapseKind, f64, f64)")]
 pub struct Lapse {
     /// What happened.
     pub kind: LapseKind,
@@ -47,6 +63,22 @@ pub struct Lapse {
     pub start_frame: f64,
     /// How long it lasts, to the -6 dB point of its other edge; 0 of a [`LapseKind::Shift`].
     pub frame_count: f64,
+}
+
+impl From<(LapseKind, f64, f64)> for Lapse {
+    fn from((kind, start_frame, frame_count): (LapseKind, f64, f64)) -> Self {
+        Self {
+            kind,
+            start_frame,
+            frame_count,
+        }
+    }
+}
+
+impl From<Lapse> for (LapseKind, f64, f64) {
+    fn from(lapse: Lapse) -> Self {
+        (lapse.kind, lapse.start_frame, lapse.frame_count)
+    }
 }
 
 /// Consecutive frames, one channel each, full scale = 1.
@@ -71,6 +103,12 @@ pub trait Watch {
 
     /// The lapses that have become certain since the last call, in order of time.
     fn take_lapses(&mut self) -> Vec<Lapse>;
+
+    /// The lapse that is going on, as it would be told were the watch closed now; `None` where there
+    /// is none, or where the watch does not say.
+    fn pending(&self) -> Option<Lapse> {
+        None
+    }
 
     /// How many frames were judged so far, lapses included: those for which the sound that the
     /// link had to carry was there, and no frame was lost by the interface.

@@ -1,5 +1,9 @@
 //! The level of a return over hours, in memory that does not grow.
 
+use std::num::NonZeroU64;
+
+use serde::{Deserialize, Serialize};
+
 /// Length of the first stretches in seconds.
 const STRETCH_S: f64 = 0.1;
 
@@ -12,13 +16,13 @@ const FLOOR_DBFS: f64 = -200.0;
 /// RMS level by stretches of 100 ms. After 200 s two neighbours become one of 200 ms, and so on:
 /// of each stretch, the lowest level of any 100 ms in it is kept, so that no dip is lost. 24 h have
 /// 1,055 points of 82 s.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LevelCurve {
     rate_hz: f64,
     /// Frames of the shortest stretch.
-    frame_count: u64,
+    frame_count: NonZeroU64,
     /// Shortest stretches in each kept one.
-    thinning: u64,
+    thinning: NonZeroU64,
     /// Lowest power of each stretch; `None` where nothing whole was heard.
     powers: Vec<Option<f64>>,
     /// The shortest stretch under way: its number, its power so far and its frames so far.
@@ -30,10 +34,11 @@ impl LevelCurve {
     /// Starts at frame 0 of a capture at `rate_hz`.
     #[must_use]
     pub fn new(rate_hz: f64) -> Self {
+        let frame_count = (STRETCH_S * rate_hz).round() as u64;
         Self {
             rate_hz,
-            frame_count: (STRETCH_S * rate_hz).round().max(1.0) as u64,
-            thinning: 1,
+            frame_count: NonZeroU64::new(frame_count).unwrap_or(NonZeroU64::MIN),
+            thinning: NonZeroU64::MIN,
             powers: Vec::new(),
             now: (0, 0.0, 0),
             last_power: None,
@@ -49,13 +54,13 @@ impl LevelCurve {
             if number != self.now.0 {
                 self.now = (number, 0.0, 0);
             }
-            let left = (number + 1) * self.frame_count - frame;
+            let left = (number + 1) * self.frame_count.get() - frame;
             let count = rest.len().min(usize::try_from(left).unwrap_or(usize::MAX));
             let (heard, later) = rest.split_at(count);
             self.now.1 += heard.iter().map(|&x| f64::from(x).powi(2)).sum::<f64>();
             self.now.2 += count as u64;
-            if self.now.2 == self.frame_count {
-                self.put(number, self.now.1 / self.frame_count as f64);
+            if self.now.2 == self.frame_count.get() {
+                self.put(number, self.now.1 / self.now.2 as f64);
             }
             frame += count as u64;
             rest = later;
@@ -71,7 +76,7 @@ impl LevelCurve {
     /// Middles of the stretches in seconds, and their levels in dBFS.
     #[must_use]
     pub fn points(&self) -> [Vec<f64>; 2] {
-        let stretch_s = (self.thinning * self.frame_count) as f64 / self.rate_hz;
+        let stretch_s = self.stretch_s();
         let there = self.powers.iter().enumerate();
         let there = there.filter_map(|(index, power)| Some((index, (*power)?)));
         let (x, y) = there
@@ -83,7 +88,7 @@ impl LevelCurve {
     /// Length of a point's stretch in seconds.
     #[must_use]
     pub fn stretch_s(&self) -> f64 {
-        (self.thinning * self.frame_count) as f64 / self.rate_hz
+        (self.thinning.get() * self.frame_count.get()) as f64 / self.rate_hz
     }
 
     fn put(&mut self, number: u64, power: f64) {
@@ -103,7 +108,9 @@ impl LevelCurve {
     fn thin(&mut self) {
         let least = |pair: &[Option<f64>]| pair.iter().flatten().copied().reduce(f64::min);
         self.powers = self.powers.chunks(2).map(least).collect();
-        self.thinning *= 2;
+        self.thinning = self
+            .thinning
+            .saturating_mul(NonZeroU64::MIN.saturating_add(1));
     }
 }
 

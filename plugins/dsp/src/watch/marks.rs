@@ -1,10 +1,12 @@
 //! Where somebody stood when: marks, and the places between them.
 
+use serde::{Deserialize, Serialize};
+
 /// Marks that are kept.
 pub const MARK_COUNT_MAX: usize = 2_000;
 
 /// What somebody noted at a frame.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Mark {
     /// Frame of the capture.
     pub frame: f64,
@@ -24,7 +26,7 @@ pub enum BadMark {
 }
 
 /// The marks of one watch, in order of time.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Marks {
     kept: Vec<Mark>,
     dropped: u64,

@@ -318,14 +318,7 @@ impl NoiseWatch {
 
     /// The interface lost frames: what they touch is void.
     fn cut(&mut self) {
-        let longest = self.samples(CUT_OFF_LEAST_S);
-        if self
-            .open
-            .as_ref()
-            .is_some_and(|open| open.last - open.first > longest)
-        {
-            self.tell_open();
-        }
+        self.lapses.extend(self.pending());
         self.open = None;
     }
 }
@@ -351,6 +344,14 @@ impl Watch for NoiseWatch {
 
     fn take_lapses(&mut self) -> Vec<Lapse> {
         std::mem::take(&mut self.lapses)
+    }
+
+    fn pending(&self) -> Option<Lapse> {
+        let least = self.samples(CUT_OFF_LEAST_S);
+        let open = self.open.as_ref()?;
+        (open.last - open.first > least)
+            .then(|| open.lapse(self.origin, self.decimation, self.rate_hz))
+            .flatten()
     }
 
     fn judged_frame_count(&self) -> u64 {

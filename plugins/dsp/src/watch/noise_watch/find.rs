@@ -52,12 +52,15 @@ impl NoiseWatch {
             power,
         };
         let last = end.min(self.end_sample() - (TAPS - AHEAD) as i64);
+        // What the link carries before this was in the cable before anybody listened.
+        let known = lock.delay + TAPS as i64;
         for _ in 0..LESSONS {
-            self.learn(&mut lock, from..last);
+            self.learn(&mut lock, from.max(known)..last);
         }
         lock.loudness = lock.equaliser.loudness();
         let lost = self.open.take();
         let again = lost.as_ref().map_or(self.silent_until, |open| open.first);
+        let again = again.max(known);
         let earliest = self.first_sample + self.samples(DELAY_MAX_S) + TAPS as i64;
         self.learn_back(&mut lock, last, again.max(earliest));
         let before = self.lock.replace(lock);

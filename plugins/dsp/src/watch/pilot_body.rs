@@ -2,8 +2,8 @@
 
 use std::cell::RefCell;
 
-use goodwire_dsp::stimulus::Body;
-use goodwire_dsp::watch::Pilot;
+use super::Pilot;
+use crate::stimulus::Body;
 
 /// Frames that are rendered at a time: samples are asked for one by one, mostly in order.
 const CHUNK: usize = 4096;
@@ -22,6 +22,7 @@ struct Chunk {
 
 impl PilotBody {
     /// The first `frame_count` frames of the pilot of `seed`, whose peak is `level_dbfs`.
+    #[must_use]
     pub fn new(rate_hz: f64, level_dbfs: f64, seed: u64, frame_count: usize) -> Self {
         Self {
             frame_count,

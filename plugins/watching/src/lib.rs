@@ -1,0 +1,14 @@
+//! What the analyses that watch a link have in common: how what a watch saw becomes figures,
+//! events and notes, and how it is kept so that another session goes on.
+
+mod figures;
+mod kept;
+mod marked;
+mod notes;
+mod told;
+
+pub use figures::{declared, dropout_rate, dropouts, longest, lost_time, lost_time_spread_s};
+pub use kept::{Keeper, read_back};
+pub use marked::put_mark;
+pub use notes::{frames_lost, none_seen, not_all_listed, reference_missing};
+pub use told::{events, last_gap_ago, level, level_now};
