@@ -39,7 +39,7 @@ pub struct Found {
 
 impl Found {
     /// True where nothing is played with these parameters, although it plays as a rule.
-    fn is_silent_with(&self, parameters: &Struct) -> bool {
+    pub fn is_silent_with(&self, parameters: &Struct) -> bool {
         let mut silences = self.silent_with.iter();
         silences.any(|silence| {
             let value = parameters.fields.get(&silence.parameter);

@@ -10,6 +10,17 @@ use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 /// Seed of the pilot: one for all, so that a carried player's file is known.
 const PILOT_SEED: u64 = 0x60_0D;
 
+/// How the link is watched.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Way {
+    /// The send plays noise, and link and cable are compared.
+    Noise,
+    /// Nothing is played: whatever programme there is.
+    Passive,
+    /// A carried player plays the noise.
+    Player,
+}
+
 /// Settings of one measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -17,8 +28,8 @@ pub struct Settings {
     pub duration_s: f64,
     /// Dropouts closer than this are one, in seconds.
     pub merge_s: f64,
-    /// True where the pilot is played by something carried with the transmitter.
-    pub is_external: bool,
+    /// How the link is watched.
+    pub way: Way,
     /// What is to be shown, an hour; 0: nothing.
     fewer_than_per_hour: f64,
     level_dbfs: f64,
@@ -31,8 +42,9 @@ pub fn declared() -> Vec<Parameter> {
         number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, 1_800.0),
         choice(
             "pilot",
-            &["noise"],
-            "What is played: noise that never repeats.",
+            &["noise", "none"],
+            "What is played: noise that never repeats; or nothing, so that programme is watched and \
+             a hold is no hindrance.",
         ),
         choice(
             "source",
@@ -67,7 +79,11 @@ impl Settings {
         Self {
             duration_s: read.number("duration_s"),
             merge_s: read.number("merge_s"),
-            is_external: read.choice("source") == "external",
+            way: match (read.choice("pilot"), read.choice("source")) {
+                ("none", _) => Way::Passive,
+                (_, "external") => Way::Player,
+                _ => Way::Noise,
+            },
             fewer_than_per_hour: read.number("fewer_than_per_hour"),
             level_dbfs: read.number("level_dbfs"),
             wake_s: read.number("wake_s"),
@@ -88,7 +104,17 @@ impl Settings {
             );
             wrong.push(violation("duration_s", text));
         }
-        if self.is_external && request.mode() == Mode::Live {
+        if self.way == Way::Passive && Parameters::of(request).choice("source") == "external" {
+            let text = "pilot=none watches programme, whoever plays it, and a carried player plays \
+                        the pilot: leave source out, or set pilot=noise";
+            wrong.push(violation("source", text));
+        }
+        if self.way == Way::Passive && request.mode() == Mode::Stimulus {
+            let text = "with pilot=none nothing is played, so there is no stimulus: analyse needs no \
+                        --sent then";
+            wrong.push(violation("pilot", text));
+        }
+        if self.way == Way::Player && request.mode() == Mode::Live {
             let text = "what a carried player plays is told from a recording: record the receiver \
                         and use analyse, with the file of `stimulus dropout` as what was sent";
             wrong.push(violation("source", text));

@@ -123,7 +123,7 @@ fn beside_a_cable_mutes_are_found_too_and_what_the_cable_pauses_is_not_counted_i
         let mut link = carried(&sent);
         let mutes = muted(&mut link, seed);
         let (watch, found) = watched(&link, Some(&sent));
-        assert!(watch.is_compared());
+        assert!(watch.last_good_frame().is_some());
         let starts = |one: &&[f64; 2]| {
             let near = |lapse: &&Lapse| (lapse.start_frame - one[0]).abs() <= EDGE;
             found.iter().any(|lapse| near(&lapse))
@@ -255,7 +255,7 @@ fn hiss_and_silence_are_no_signal_and_a_programme_that_stops_for_good_is_no_gap(
     assert_eq!(lapses, []);
     assert!(
         watch
-            .silent_since()
+            .stopped_at()
             .is_some_and(|frame| (frame - at as f64).abs() < EDGE)
     );
 }

@@ -88,19 +88,6 @@ impl PassiveWatch {
         }
     }
 
-    /// Where the sound stopped abruptly and did not come back until now; without a cable this is
-    /// no lapse, because a programme ends like that too.
-    #[must_use]
-    pub fn silent_since(&self) -> Option<f64> {
-        self.mutes.silent_since()
-    }
-
-    /// True where what the link carries was found in the cable's sound.
-    #[must_use]
-    pub fn is_compared(&self) -> bool {
-        self.balance.delay_frames().is_some()
-    }
-
     fn begin(&mut self, frame: u64) {
         let frame = frame as i64;
         self.link.begin(frame);
@@ -207,6 +194,16 @@ impl Watch for PassiveWatch {
         self.lapses
             .sort_by(|a, b| a.start_frame.total_cmp(&b.start_frame));
         std::mem::take(&mut self.lapses)
+    }
+
+    fn pending(&self) -> Option<Lapse> {
+        self.cable.as_ref()?;
+        self.mutes.pending(self.link.end())
+    }
+
+    fn stopped_at(&self) -> Option<f64> {
+        let is_alone = self.cable.is_none();
+        self.mutes.silent_since().filter(|_| is_alone)
     }
 
     fn judged_frame_count(&self) -> u64 {

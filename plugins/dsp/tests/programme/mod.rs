@@ -176,7 +176,7 @@ fn stroke(into: &mut [f64], draw: &mut Draw) -> f64 {
             let envelope =
                 (t / 0.003).min(1.0) * (-t / ring_s - (t - held_s).max(0.0) / damp_s).exp();
             let wave: f64 = (1..=6)
-                .map(|k| f64::from(k))
+                .map(f64::from)
                 .filter(|k| k * hz < 15_000.0)
                 .map(|k| ((TAU * hz * k * t).sin() + (TAU * hz * detune * k * t).sin()) / k)
                 .sum();

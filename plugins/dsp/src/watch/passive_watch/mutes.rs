@@ -107,6 +107,11 @@ impl Mutes {
         }
     }
 
+    /// What is lost at the moment, up to `frame`.
+    pub fn pending(&self, frame: i64) -> Option<Lapse> {
+        self.lapse(self.silence?.lost?, frame as f64)
+    }
+
     /// No more is to come: what is lost up to `frame` is told.
     pub fn close(&mut self, frame: i64, beside: (&Track, i64)) -> Option<Lapse> {
         let silence = self.silence.take()?;
