@@ -4,7 +4,7 @@
 .DELETE_ON_ERROR:
 .PHONY: demo build test format lint document lint-api lint-python test-rust test-python \
 	test-python-client test-python-client-oldest \
-	bench kill-loop build-needs test-needs
+	bench kill-loop soak build-needs test-needs
 
 BUILD_PACKAGES = gcc libc6-dev pkg-config libasound2-dev
 TEST_PACKAGES = jackd2 openssl strace python3-venv chromium
@@ -19,6 +19,7 @@ AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
 NODE = target/node
 COUNT = 1000
+HOURS = 24
 
 ## Builds it, then commissioning day and three nights of a fictional venue on the simulated rig.
 demo: build-needs
@@ -93,6 +94,11 @@ bench: $(VENV)/installed
 kill-loop: build
 	GOODWIRE_KILLS=$(COUNT) $(CARGO) test --release --locked --package goodwire-tests --test end_to_end \
 		killed_at_random -- --nocapture
+
+## Watches four simulated links for HOURS simulated hours and holds every gap against what was made.
+soak: build
+	GOODWIRE_SOAK_HOURS=$(HOURS) $(CARGO) test --release --locked --package goodwire-tests --test soak \
+		-- --nocapture
 
 build-needs:
 	@.ci/install $(BUILD_PACKAGES)

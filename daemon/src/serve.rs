@@ -5,6 +5,7 @@ mod errors;
 mod judgement;
 mod levels;
 mod listen;
+mod marks;
 mod measurements;
 mod pages;
 mod reports;

@@ -30,6 +30,7 @@ pub(crate) mod random;
 mod room;
 pub mod settings;
 mod sounds;
+mod sway;
 #[cfg(test)]
 mod tests;
 mod transmitter;

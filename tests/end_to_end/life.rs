@@ -11,6 +11,7 @@ use goodwire_tests::{
     daemon::{Daemon, Start},
     rig::{CELLAR, cellar_in_real_time},
 };
+use prost_reflect::DescriptorPool;
 use tempfile::TempDir;
 use tonic::Code;
 use tonic_health::pb::{
@@ -68,6 +69,7 @@ async fn status_says_what_there_is() {
             "crosstalk",
             "distortion",
             "dropout",
+            "endurance",
             "latency",
             "level",
             "noise",
@@ -84,17 +86,21 @@ async fn status_says_what_there_is() {
 }
 
 #[tokio::test]
-async fn health_is_told_for_the_process_and_for_each_subsystem() {
+async fn health_is_told_for_the_process_each_subsystem_and_each_of_the_services() {
     let daemon = Daemon::start(CELLAR);
     let client = daemon.connect().await;
     let mut health = HealthClient::new(client.channel.clone());
-    for service in [
-        "",
-        "audio",
-        "store",
-        "plugins",
-        "goodwire.v1.MeasurementService",
-    ] {
+    let api = DescriptorPool::decode(goodwire_proto::DESCRIPTORS).unwrap();
+    let services: Vec<String> = api
+        .services()
+        .map(|service| service.full_name().to_owned())
+        .filter(|name| name.starts_with("goodwire.v1."))
+        .collect();
+    assert!(services.len() >= 9, "{services:?}");
+    for service in ["", "audio", "store", "plugins"]
+        .into_iter()
+        .chain(services.iter().map(String::as_str))
+    {
         let request = HealthCheckRequest {
             service: service.into(),
         };

@@ -10,6 +10,7 @@ mod faults;
 mod kills;
 mod levels;
 mod life;
+mod marks;
 mod passive;
 mod permission;
 mod plugin;

@@ -1,6 +1,7 @@
 """Every method of both faces against a real daemon."""
 
 import inspect
+import time
 from datetime import datetime, timedelta, timezone
 
 import numpy as np
@@ -155,3 +156,33 @@ def test_the_wiring_is_told_pair_by_pair_and_is_right(venue):
     lectern = wiring.pairs[0]
     assert lectern.is_heard and not lectern.is_inverted and lectern.level_dbfs == -80.0
     assert lectern.delay_ms == pytest.approx(DELAY_MS, abs=0.05) and lectern.gain_db == pytest.approx(0, abs=0.5)
+
+
+def test_a_watch_is_marked_by_its_handle_and_by_name_and_finished_with_what_it_saw(connect, slow_server):
+    venue = connect(slow_server)
+    (handle,) = venue.start("lectern", "dropout", duration_s=60, wake_s=0, present=True)
+    first_s = eventually_marked(handle, 2.0, "door")
+    time.sleep(2)  # the link is found within half a second of the pilot
+    assert venue.mark(handle.name, label="no distance") > first_s
+    with pytest.raises(goodwire.Refused) as refused:
+        handle.mark(-1.0)
+    assert [violation.field for violation in refused.value.violations] == ["metres"]
+    assert venue.finish(handle.name).name == handle.name
+    measurement = handle.wait(timeout_s=30).require()
+    assert handle.finish().state is State.SUCCEEDED, "what is over stays as it is"
+    marks = [event for event in measurement.events if event.id == "mark"]
+    assert [mark.text for mark in marks] == ["door", "no distance"]
+    assert marks[0].start_s == pytest.approx(first_s) and marks[0].at == {"metres": 2.0} and marks[1].at == {}
+    assert measurement.figure("dropouts").value == 0 and measurement.simulated
+
+
+def eventually_marked(handle, metres, label):
+    """Marks as soon as the watch is running, after the room was listened to."""
+    until = time.monotonic() + 30
+    while True:
+        try:
+            return handle.mark(metres, label)
+        except goodwire.GoodwireError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.1)

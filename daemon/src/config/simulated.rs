@@ -4,11 +4,19 @@
 //! `-inf` says that there is nothing of it.
 
 use super::section::{CHANNEL_MAX, Section};
-use crate::simulated::settings::{DropoutKind, LinkSettings, PathSettings, RigSettings};
+use crate::simulated::settings::{
+    DropoutKind, LinkSettings, PathSettings, RigSettings, SHORTEST_MS,
+};
 
 /// What a walk looks like.
 const WALK: &str =
     "a list of [seconds, metres], none below 0, each later than the one before: [[0, 1], [60, 20]]";
+
+/// What a list of dropouts looks like.
+const DROPOUTS: &str = "a list of [seconds, milliseconds], none shorter than 2 ms, each beginning \
+                        after the one before has ended: [[12.5, 30], [60, 2]]";
+/// What a list of moments looks like.
+const MOMENTS: &str = "a list of seconds, each later than the one before: [12.5, 60]";
 
 /// Reads the settings of the simulated interface as a whole.
 pub(super) fn read_rig(section: &Section<'_>) -> RigSettings {
@@ -23,6 +31,7 @@ pub(super) fn read_rig(section: &Section<'_>) -> RigSettings {
         xrun_frames: section
             .whole("xrun_frames", 1..=1_000_000)
             .unwrap_or(default.xrun_frames),
+        xruns_at_s: read_moments(section, "xruns_at_s").unwrap_or(default.xruns_at_s),
         programme_dbfs: section.level_or("programme_dbfs", default.programme_dbfs),
     }
 }
@@ -77,6 +86,9 @@ pub(super) fn read_link(section: &Section<'_>, rate_hz: u32) -> LinkSettings {
             Some(_) => DropoutKind::Mute,
             None => default.dropout_kind,
         },
+        dropouts_at: read_dropouts(section).unwrap_or(default.dropouts_at),
+        sway_db: number("sway_db", 0.0..=20.0, default.sway_db),
+        sway_s: number("sway_s", 1.0..=1e6, default.sway_s),
         runs_for_s: number("runs_for_s", 0.0..=1e9, default.runs_for_s),
         walk: read_walk(section).unwrap_or(default.walk),
         holds_to_m: number("holds_to_m", 0.1..=100_000.0, default.holds_to_m),
@@ -104,6 +116,33 @@ fn read_walk(section: &Section<'_>) -> Option<Vec<(f64, f64)>> {
         return None;
     }
     Some(walk)
+}
+
+/// Seconds with milliseconds, in order of time, apart from each other.
+fn read_dropouts(section: &Section<'_>) -> Option<Vec<(f64, f64)>> {
+    let dropouts = section.pairs("dropouts_at", DROPOUTS, 0.0..=1e9)?;
+    let are_apart = dropouts.is_sorted_by(|(before_s, before_ms), (after_s, _)| {
+        before_s + before_ms / 1000.0 < *after_s
+    });
+    if !are_apart {
+        section.wrong("dropouts_at", "`dropouts_at` overlap", DROPOUTS);
+        return None;
+    }
+    if dropouts.iter().any(|(_, ms)| *ms < SHORTEST_MS) {
+        section.wrong("dropouts_at", "one of `dropouts_at` is too short", DROPOUTS);
+        return None;
+    }
+    Some(dropouts)
+}
+
+/// Seconds in order of time.
+fn read_moments(section: &Section<'_>, key: &'static str) -> Option<Vec<f64>> {
+    let moments = section.numbers(key, 0.0..=1e9)?;
+    if !moments.is_sorted_by(|before, after| before < after) {
+        section.wrong(key, format!("`{key}` goes back in time"), MOMENTS);
+        return None;
+    }
+    Some(moments)
 }
 
 /// A corner has to lie below half the rate; so near to it a filter is nothing but its own error.

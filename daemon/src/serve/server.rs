@@ -16,6 +16,7 @@ use goodwire_proto::{
 use tokio::{net, task::JoinSet};
 use tokio_stream::wrappers::{TcpListenerStream, UnixListenerStream};
 use tonic::{
+    server::NamedService,
     service::Routes,
     transport::{Server, server::Router},
 };
@@ -164,13 +165,17 @@ async fn tell_health(reporter: &HealthReporter, services: &Services) {
     }
 }
 
-const SERVICE_NAMES: [&str; 6] = [
-    "goodwire.v1.RigService",
-    "goodwire.v1.AnalysisService",
-    "goodwire.v1.MeasurementService",
-    "goodwire.v1.JudgementService",
-    "goodwire.v1.RoundService",
-    "goodwire.v1.ReportService",
+/// Every service of ours, by its name in the API.
+const SERVICE_NAMES: [&str; 9] = [
+    RigServiceServer::<Services>::NAME,
+    AnalysisServiceServer::<Services>::NAME,
+    MeasurementServiceServer::<Services>::NAME,
+    JudgementServiceServer::<Services>::NAME,
+    RoundServiceServer::<Services>::NAME,
+    ReportServiceServer::<Services>::NAME,
+    LevelServiceServer::<Services>::NAME,
+    WatchServiceServer::<Services>::NAME,
+    WiringServiceServer::<Services>::NAME,
 ];
 
 fn status(healthy: bool) -> ServingStatus {

@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use goodwire_proto::{
-    plugin::v1::{Mark, OpenRequest, SessionNote, open_request::Mode, session_note},
+    plugin::v1::{OpenRequest, open_request::Mode},
     v1::{
         AnalyseRecordingsRequest, Measurement, RecordingsHeader, analyse_recordings_request::Piece,
         recording_chunk::File,
@@ -13,7 +13,7 @@ use prost_types::{Struct, Value, value::Kind};
 use tempfile::NamedTempFile;
 use tonic::{Status, Streaming};
 
-use super::errors;
+use super::{errors, marks};
 use crate::{
     config::LinkConfig,
     measure::{
@@ -136,6 +136,8 @@ impl Received {
             notes,
             is_attended: false,
             is_watch: false,
+            resumes: false,
+            kept_at: None,
             fate,
         };
         accepted(&job)?;
@@ -221,37 +223,14 @@ impl Received {
             Some(cable) => cable,
             None => None,
         };
+        let heard = heard?;
+        let marks = marks::notes(&header.marks, heard.len(), returned.rate_hz);
         Some(Sounds {
             sent: sent?,
-            returned: heard?,
+            returned: heard,
             reference,
-            marks: self.marks(returned.rate_hz, wrong)?,
+            marks: marks.map_err(|violations| wrong.extend(violations)).ok()?,
         })
-    }
-
-    /// The marks as the session is told them, on frames of the returned recording.
-    fn marks(&self, rate_hz: u32, wrong: &mut Vec<Violation>) -> Option<Vec<SessionNote>> {
-        let mut notes = Vec::new();
-        let mut before_s = 0.0;
-        for mark in &self.header.marks {
-            let start_s = mark.start_s.unwrap_or(f64::NAN);
-            // Neither holds for what is no number.
-            let in_order = start_s >= before_s && start_s.is_finite();
-            if !in_order || mark.metres.is_some_and(|metres| !metres.is_finite()) {
-                let text = "marks are finite seconds from 0 on, in order, and finite metres";
-                wrong.push(Violation::new("marks", text));
-                return None;
-            }
-            before_s = start_s;
-            notes.push(SessionNote {
-                at_frame: start_s * f64::from(rate_hz),
-                note: Some(session_note::Note::Mark(Mark {
-                    metres: mark.metres,
-                    label: mark.label.clone(),
-                })),
-            });
-        }
-        Some(notes)
     }
 
     /// The parameters: what is given goes over what the sent file's comment says.

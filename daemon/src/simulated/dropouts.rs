@@ -3,16 +3,15 @@
 //! From the end of one to the start of the next it takes an exponentially distributed time, of such
 //! a mean that there are as many in a minute as asked for; a walk (see `walk`) adds its own. A dropout lasts 2 ms and an
 //! exponentially distributed time on top, of such a mean that the mean length is as asked for.
+//! Where the settings list dropouts, these come, and none by chance.
 
 use super::{
     frames_of_s,
     random::Chance,
-    settings::{DropoutKind, LinkSettings},
+    settings::{DropoutKind, LinkSettings, SHORTEST_MS},
     walk::Walk,
 };
 
-/// The shortest dropout.
-const SHORTEST_MS: f64 = 2.0;
 /// A fade out or in.
 const FADE_MS: f64 = 5.0;
 /// What is repeated.
@@ -39,7 +38,41 @@ impl Dropout {
 
 /// All dropouts of a link, in order of time.
 #[derive(Debug, Clone)]
-pub struct Schedule {
+pub enum Schedule {
+    /// As the settings list them.
+    Listed(std::vec::IntoIter<Dropout>),
+    /// By chance.
+    Drawn(Drawn),
+}
+
+impl Schedule {
+    /// The dropouts of a link; `None` where there are none.
+    pub fn new(settings: &LinkSettings, rate_hz: f64, chance: Chance) -> Option<Self> {
+        if settings.dropouts_at.is_empty() {
+            return Drawn::new(settings, rate_hz, chance).map(Self::Drawn);
+        }
+        let listed = settings.dropouts_at.iter().map(|(at_s, ms)| Dropout {
+            first_frame: frames_of_s(*at_s, rate_hz),
+            frame_count: frames_of_s(ms / 1000.0, rate_hz),
+        });
+        Some(Self::Listed(listed.collect::<Vec<_>>().into_iter()))
+    }
+}
+
+impl Iterator for Schedule {
+    type Item = Dropout;
+
+    fn next(&mut self) -> Option<Dropout> {
+        match self {
+            Self::Listed(listed) => listed.next(),
+            Self::Drawn(drawn) => drawn.next(),
+        }
+    }
+}
+
+/// Dropouts by chance.
+#[derive(Debug, Clone)]
+pub struct Drawn {
     chance: Chance,
     count: u64,
     rate_hz: f64,
@@ -51,9 +84,8 @@ pub struct Schedule {
     end: u64,
 }
 
-impl Schedule {
-    /// The dropouts of a link; `None` where there are none.
-    pub fn new(settings: &LinkSettings, rate_hz: f64, chance: Chance) -> Option<Self> {
+impl Drawn {
+    fn new(settings: &LinkSettings, rate_hz: f64, chance: Chance) -> Option<Self> {
         let mean_length_ms = settings.dropout_ms.max(SHORTEST_MS);
         let mean_gap_s = 60.0 / settings.dropouts_per_minute - mean_length_ms / 1000.0;
         let has_some = settings.dropouts_per_minute > 0.0 || !settings.walk.is_empty();
@@ -70,7 +102,7 @@ impl Schedule {
     }
 }
 
-impl Iterator for Schedule {
+impl Iterator for Drawn {
     type Item = Dropout;
 
     /// Ends only after a walk that ends near by.
@@ -216,6 +248,23 @@ mod tests {
             "got {mean_ms} ms"
         );
         assert!(dropouts.iter().all(|d| d.frame_count >= 96));
+    }
+
+    #[test]
+    fn listed_dropouts_come_at_their_frames_and_no_other_does() {
+        let listed = LinkSettings {
+            dropouts_at: vec![(0.5, 2.0), (1.25, 30.5)],
+            ..settings(DropoutKind::Mute)
+        };
+        let chance = Chance::new(5, "dropouts", "x");
+        let schedule = Schedule::new(&listed, RATE_HZ, chance).expect("there are some");
+        let frames: Vec<_> = schedule.map(|d| (d.first_frame, d.frame_count)).collect();
+        assert_eq!(frames, [(24_000, 96), (60_000, 1_464)]);
+        let mut dropouts = Dropouts::new(&listed, RATE_HZ, chance).expect("there are some");
+        let mut sound = vec![1.0; 96_000];
+        dropouts.apply(0, &mut sound);
+        let silent = sound.iter().filter(|sample| **sample == 0.0).count();
+        assert_eq!((silent, sound[23_999], sound[24_000]), (1_560, 1.0, 0.0));
     }
 
     #[test]

@@ -9,7 +9,7 @@
 //! 4. **dropouts** take their parts out, those of a walk among them, and an empty **battery** all;
 //! 5. what is heard of a **neighbour**'s send is added: it has gone through a carriage like the
 //!    link's own, but not through a transmitter, and neither muting nor dropouts hold it back;
-//! 6. gain and polarity;
+//! 6. gain, as its level sways, and polarity;
 //! 7. the receiver's **noise** and **hum** are added, at the level that they have at the return.
 
 use super::{
@@ -25,6 +25,7 @@ use super::{
     random::Chance,
     rms_of_dbfs,
     settings::LinkSettings,
+    sway::Sway,
     transmitter::Transmitter,
 };
 
@@ -79,6 +80,7 @@ pub(super) struct Link {
     neighbour: Option<Neighbour>,
     /// Gain and polarity.
     factor: f64,
+    sway: Option<Sway>,
     noise: Option<WhiteNoise>,
     hum: Option<Hum>,
     /// True while a plain cable stands in its place.
@@ -115,6 +117,7 @@ impl Link {
             neighbour: neighbour(settings, links, &carriage),
             carriage,
             factor: settings.factor(),
+            sway: Sway::new(settings, rate_hz),
             noise: settings
                 .noise_dbfs
                 .map(|level| WhiteNoise::new(chance("noise"), rms_of_dbfs(level))),
@@ -186,6 +189,9 @@ impl Link {
         let Some(out) = self.heard_at.map(|index| &mut returns[index]) else {
             return;
         };
+        if let Some(sway) = &self.sway {
+            sway.apply(first_frame, &mut self.work);
+        }
         add(&self.work, self.factor, out);
         if let Some(noise) = &self.noise {
             noise.add(first_frame, out);

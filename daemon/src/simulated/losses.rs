@@ -1,6 +1,8 @@
 //! Xruns: when frames get lost, and how many.
+//!
+//! They come an exponentially distributed time apart, or when the settings list them.
 
-use super::{RigSpec, random::Chance};
+use super::{RigSpec, frames_of_s, random::Chance};
 use crate::audio::Loss;
 
 /// What of the captured frames is lost now, and what is heard after it.
@@ -13,11 +15,13 @@ pub struct Cut {
     pub lost: Option<Loss>,
 }
 
-/// When frames get lost: at borders of periods, an exponentially distributed time apart.
+/// When frames get lost: at borders of periods.
 #[derive(Debug)]
 pub struct Losses {
     chance: Chance,
     mean_frames: f64,
+    /// Stream frames of all losses, where the settings list them.
+    listed: Vec<u64>,
     period_frames: u64,
     lost_frames: u64,
     /// Stream frame of the next loss; `None`: there is none.
@@ -31,14 +35,15 @@ impl Losses {
     pub fn new(spec: &RigSpec) -> Self {
         let mut losses = Self {
             chance: Chance::new(spec.rig.seed, "xruns", ""),
+            listed: listed(spec),
             mean_frames: spec.rig.xrun_every_s * f64::from(spec.rate_hz),
             period_frames: spec.period_frames.max(1) as u64,
             lost_frames: spec.rig.xrun_frames,
             next: None,
             count: 0,
         };
-        if losses.mean_frames > 0.0 && losses.lost_frames > 0 {
-            losses.next = Some(losses.after(0));
+        if losses.lost_frames > 0 {
+            losses.next = losses.after(0);
         }
         losses
     }
@@ -48,10 +53,14 @@ impl Losses {
         self.count
     }
 
-    /// The next loss after `frame`.
-    fn after(&self, frame: u64) -> u64 {
+    /// The next loss after `frame`; `None` where none comes any more.
+    fn after(&self, frame: u64) -> Option<u64> {
+        if !self.listed.is_empty() {
+            return self.listed.iter().copied().find(|next| *next > frame);
+        }
         let wait = self.chance.exponential(self.count, self.mean_frames);
-        (frame + wait as u64 + 1).next_multiple_of(self.period_frames)
+        (self.mean_frames > 0.0)
+            .then(|| (frame + wait as u64 + 1).next_multiple_of(self.period_frames))
     }
 
     /// What becomes of `available` frames from `frame` on.
@@ -82,13 +91,23 @@ impl Losses {
             };
         }
         self.count += 1;
-        self.next = Some(self.after(end));
+        self.next = self.after(end);
         let lost_now = until(end);
-        let heard = (self.after(end) - end).min((available - lost_now) as u64) as usize;
+        let rest = available - lost_now;
+        let heard = self
+            .next
+            .map_or(rest, |next| rest.min((next - end) as usize));
         Cut {
             lost_now,
             heard,
             lost: Some(Loss::Frames(self.lost_frames)),
         }
     }
+}
+
+/// The frames at which the settings list losses, at borders of periods.
+fn listed(spec: &RigSpec) -> Vec<u64> {
+    let period_frames = spec.period_frames.max(1) as u64;
+    let frame = |s: &f64| frames_of_s(*s, f64::from(spec.rate_hz)).next_multiple_of(period_frames);
+    spec.rig.xruns_at_s.iter().map(frame).collect()
 }

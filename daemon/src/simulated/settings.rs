@@ -1,6 +1,9 @@
 //! What simulated links, paths and rigs do to the sound. Names and units are those of the
 //! configuration: `[interface.simulated]` with its `send` and `return`, `[link.simulated]`.
 
+/// The shortest dropout, in ms.
+pub const SHORTEST_MS: f64 = 2.0;
+
 /// What a simulated link does to the sound; in which order, [`super::link`] tells.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LinkSettings {
@@ -49,6 +52,13 @@ pub struct LinkSettings {
     pub dropout_ms: f64,
     /// What a dropout sounds like.
     pub dropout_kind: DropoutKind,
+    /// All its dropouts, instead of those by chance and of a walk: seconds of the stream at which
+    /// each begins with its length in ms, in order of time; empty: those by chance.
+    pub dropouts_at: Vec<(f64, f64)>,
+    /// How far its level sways to either side, in dB; 0: it is steady.
+    pub sway_db: f64,
+    /// Seconds of one sway up and down, a sine from 0 dB at the start of the stream.
+    pub sway_s: f64,
     /// Seconds of the stream for which its charge lasts: the level sags by 6 dB in the last
     /// twentieth of them, then it is silent for good; 0: for ever.
     pub runs_for_s: f64,
@@ -105,6 +115,9 @@ impl Default for LinkSettings {
             dropouts_per_minute: 0.0,
             dropout_ms: 30.0,
             dropout_kind: DropoutKind::Mute,
+            dropouts_at: Vec::new(),
+            sway_db: 0.0,
+            sway_s: 60.0,
             runs_for_s: 0.0,
             walk: Vec::new(),
             holds_to_m: 10.0,
@@ -153,6 +166,9 @@ pub struct RigSettings {
     pub xrun_every_s: f64,
     /// Frames that an xrun loses.
     pub xrun_frames: u64,
+    /// All xruns, instead of those by chance: seconds of the stream, each taken up to the next
+    /// border of periods, in order of time; empty: those by chance.
+    pub xruns_at_s: Vec<f64>,
     /// Level of a programme that somebody plays in the room, in dBFS at all returns; `None`: none.
     pub programme_dbfs: Option<f64>,
 }
@@ -165,6 +181,7 @@ impl Default for RigSettings {
             vanish_for_s: 5.0,
             xrun_every_s: 0.0,
             xrun_frames: 256,
+            xruns_at_s: Vec::new(),
             programme_dbfs: None,
         }
     }

@@ -118,6 +118,9 @@ fn wild_rig() -> RigSpec {
     };
     spec.links[2].settings = LinkSettings {
         soft_clip_dbfs: Some(-3.0),
+        sway_db: 2.0,
+        sway_s: 1.0,
+        dropouts_at: vec![(0.1, 2.0), (0.3, 25.0)],
         ..base()
     };
     spec.links[2].send_index = 1;
@@ -597,6 +600,27 @@ fn xruns_lose_exactly_256_frames_and_say_so() {
     }
     assert!(xruns > 5, "got {xruns} in 2 s");
     assert_eq!(interface.xrun_count(), xruns);
+}
+
+#[test]
+fn listed_xruns_lose_the_frames_from_the_next_border_of_periods_on_and_no_others() {
+    let mut spec = quiet_rig(wire());
+    // 0.5 s are frame 24 000, and the next multiple of 256 is 24 064; 1 s is 48 000, then 48 128.
+    spec.rig = RigSettings {
+        xrun_every_s: 0.1,
+        xruns_at_s: vec![0.5, 1.0],
+        ..RigSettings::default()
+    };
+    let mut interface = SimulatedInterface::new(&spec);
+    let (heard, reports) = play(&mut interface, &vec![0.5; 96_000], &[256]);
+    let after = |report: &&Heard| report.lost.is_some();
+    let begun: Vec<u64> = reports
+        .iter()
+        .filter(after)
+        .map(|report| report.first_frame)
+        .collect();
+    assert_eq!(begun, [24_320, 48_384]);
+    assert_eq!(heard[0].len(), 96_000 - 512);
 }
 
 #[test]

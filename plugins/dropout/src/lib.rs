@@ -1,5 +1,6 @@
 //! The analysis `dropout`: when and for how long a link's sound was lost while the cable's was there.
 
+mod body;
 mod declared;
 mod notes;
 mod recorded;
@@ -20,9 +21,10 @@ export_plugin!(Dropout);
 
 impl Plugin for Dropout {
     fn describe() -> Description {
-        let pilot_none = Silence {
-            parameter: "pilot".to_owned(),
-            value: "none".to_owned(),
+        let silent_with = [("pilot", "none"), ("source", "external")];
+        let silence = |(parameter, value): (&str, &str)| Silence {
+            parameter: parameter.to_owned(),
+            value: value.to_owned(),
         };
         let summary = "Plays noise that never repeats and compares the link with the cable moment by \
                        moment: finds where the sound was lost, or hidden by a repeated packet, a fade \
@@ -32,7 +34,7 @@ impl Plugin for Dropout {
         let analysis = AnalysisDescription {
             parameters: settings::declared(),
             plays: true,
-            silent_with: vec![pilot_none],
+            silent_with: silent_with.map(silence).into(),
             figures: declared::figures(),
             curves: declared::curves(),
             ..describe::listener("dropout", "Dropouts", summary)

@@ -27,6 +27,11 @@ pub fn notes(seen: &Seen<'_>) -> Vec<Note> {
 fn of_way(seen: &Seen<'_>) -> Option<Note> {
     match seen.way {
         Way::Noise => None,
+        Way::Tone => Some(info(
+            "tone-pilot",
+            "a tone played: a packet that repeats it in phase is not seen, nor what noise shows \
+             beside its frequency; a step of the delay by whole cycles is none of its phase",
+        )),
         Way::Player => {
             let text = "a carried player played, so gaps of the player and of the link cannot be \
                         told apart";
@@ -50,6 +55,13 @@ fn of_way(seen: &Seen<'_>) -> Option<Note> {
 /// That the sound stopped for good.
 fn stopped(seen: &Seen<'_>) -> Option<Note> {
     let at_s = seen.stopped_at? / seen.log.rate_hz;
+    if seen.way == Way::Player {
+        let text = format!(
+            "the player's sound stopped at {at_s:.1} s and did not come back: whether its file or its \
+             battery ended or the link failed cannot be told, so it is no dropout here"
+        );
+        return Some(warning("player-ended", text));
+    }
     let text = format!(
         "the sound stopped abruptly at {at_s:.1} s and did not come back: whether the programme was \
          over or the link failed cannot be told, so it is no dropout here"

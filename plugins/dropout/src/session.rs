@@ -2,8 +2,9 @@
 
 use std::ops::Range;
 
+use goodwire_dsp::align::AlignError;
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::watch::{Heard, Log, NoiseWatch, PassiveWatch, PilotBody, Watch};
+use goodwire_dsp::watch::{Heard, Log, NoiseWatch, Watch};
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
@@ -15,6 +16,7 @@ use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use goodwire_watching as watching;
 use goodwire_watching::Keeper;
 
+use crate::body::Played;
 use crate::recorded;
 use crate::result::{Seen, result};
 use crate::settings::{Settings, Way};
@@ -29,7 +31,7 @@ const SILENT_DBFS: f64 = -200.0;
 pub struct DropoutSession {
     request: OpenRequest,
     settings: Settings,
-    stimulus: Stimulus<PilotBody>,
+    stimulus: Stimulus<Played>,
     /// Of recordings alone: the pilot has to be found in them first.
     taking: Taking,
     watch: Box<dyn Watch>,
@@ -48,10 +50,7 @@ impl DropoutSession {
         Ok(Self {
             stimulus: settings.stimulus(request.rate_hz, u64::from(request.seed.unsigned_abs())),
             taking: Taking::new(request),
-            watch: match settings.way {
-                Way::Passive => Box::new(PassiveWatch::new(rate_hz, request.has_reference)),
-                Way::Noise | Way::Player => Box::new(NoiseWatch::new(rate_hz)),
-            },
+            watch: settings.watch(rate_hz, request.has_reference),
             log: before.map_or_else(|| Log::new(rate_hz, settings.merge_s), Log::go_on),
             keeper: Keeper::new(request),
             request: request.clone(),
@@ -63,9 +62,14 @@ impl DropoutSession {
         f64::from(self.request.returned_rate_hz)
     }
 
+    /// True where the send plays nothing.
+    fn is_silent(&self) -> bool {
+        matches!(self.settings.way, Way::Passive | Way::Player)
+    }
+
     /// The frames of a live capture that are watched.
     fn watched(&self) -> Range<u64> {
-        if self.settings.way == Way::Passive {
+        if self.is_silent() {
             return 0..(self.settings.duration_s * self.rate_hz()).round() as u64;
         }
         let body = &self.stimulus.layout().body;
@@ -78,7 +82,7 @@ impl DropoutSession {
         let Some(link) = channel(0) else { return };
         self.log.hear(block.first_frame, link);
         let own;
-        let cable = if channel(1).is_some() || self.settings.way == Way::Passive {
+        let cable = if channel(1).is_some() || self.is_silent() {
             channel(1)
         } else {
             own = self.rendered(block.first_frame, link.len());
@@ -109,20 +113,45 @@ impl DropoutSession {
 
     /// Watches recordings as a whole.
     fn watch_recorded(&mut self) -> Result<(), Failure> {
-        let take = self.taking.finish();
+        let mut take = self.taking.finish();
         self.log.hear(0, &take.returned);
+        self.check_marks()?;
         if self.settings.way == Way::Passive {
             self.watch_whole(&take.returned, take.reference.as_deref());
             self.log.collect(self.watch.as_mut());
             return Ok(());
         }
-        let compared = recorded::compared(&take, &self.stimulus, self.rate_hz())
-            .map_err(|error| Failure::new(error.id(), error.to_string()).about(error.channel()))?;
+        let is_player = self.settings.way == Way::Player;
+        if is_player {
+            // No cable carries what the player plays.
+            take.reference = None;
+        }
+        let compared = match recorded::compared(&take, &self.stimulus, self.rate_hz()) {
+            Ok(compared) => compared,
+            // The recording holds a part of what the player played: found as it would be live.
+            Err(error) if self.is_found_anywhere(&error) => {
+                self.watch_whole(&take.returned, None);
+                self.log.collect(self.watch.as_mut());
+                return Ok(());
+            }
+            Err(error) => return Err(failed(&error)),
+        };
+        if is_player {
+            // It is on the stimulus' clock now, and the stimulus beside it.
+            self.watch = Box::new(NoiseWatch::new(self.rate_hz()));
+        }
         self.watch_whole(&compared.link, Some(&compared.cable));
         let place = |frame: f64| compared.first_frame + compared.stretch * frame;
         self.log
             .collect_placed(self.watch.as_mut(), place, compared.stretch);
         Ok(())
+    }
+
+    /// True where a carried player's sound can be looked for, although it is not there as a whole.
+    fn is_found_anywhere(&self, error: &AlignError) -> bool {
+        self.settings.way == Way::Player
+            && *error != AlignError::SentMismatch
+            && self.request.rate_hz == self.request.returned_rate_hz
     }
 
     /// Hands whole channels to the watch, up to the end of the shorter one.
@@ -142,7 +171,7 @@ impl DropoutSession {
     /// That nothing came through the link.
     fn no_signal(&self) -> Failure {
         let text = match self.settings.way {
-            Way::Noise | Way::Player => {
+            Way::Noise | Way::Tone | Way::Player => {
                 "the link never carried the pilot: see that transmitter and receiver are on, linked \
                  and plugged in; this is no count of dropouts"
             }
@@ -173,12 +202,18 @@ impl DropoutSession {
     }
 }
 
+fn failed(error: &AlignError) -> Failure {
+    Failure::new(error.id(), error.to_string()).about(error.channel())
+}
+
 impl Session for DropoutSession {
     fn plan(&mut self) -> Result<Plan, Failure> {
         let layout = self.stimulus.layout();
-        let peak_dbfs = match self.settings.way {
-            Way::Passive => SILENT_DBFS,
-            Way::Noise | Way::Player => self.stimulus.peak_dbfs(),
+        let is_heard = self.request.mode() == Mode::Stimulus || !self.is_silent();
+        let peak_dbfs = if is_heard {
+            self.stimulus.peak_dbfs()
+        } else {
+            SILENT_DBFS
         };
         let whole = plan_of_one_step(layout.frame_count(), layout.tail_frame_count(), peak_dbfs);
         if self.request.mode() != Mode::Live {
@@ -245,7 +280,6 @@ impl Session for DropoutSession {
     }
 
     fn finish(&mut self, _: bool) -> Result<SessionResult, Failure> {
-        self.check_marks()?;
         let is_recorded = self.request.mode() == Mode::Recorded;
         if is_recorded {
             self.watch_recorded()?;

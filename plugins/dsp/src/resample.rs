@@ -135,7 +135,7 @@ impl KaiserTable {
 }
 
 /// Scalar product in eight lanes, which the compiler turns into vector code.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     let mut lanes = [0.0; 8];
     let (a_chunks, b_chunks) = (a.chunks_exact(8), b.chunks_exact(8));
     let rest: f64 = a_chunks

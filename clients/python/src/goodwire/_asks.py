@@ -5,6 +5,7 @@ The client that waits and the asyncio one only differ in how they send these.
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -20,7 +21,17 @@ from ._reading import time_of
 from ._requests import PAGE_SIZE_MAX, QUICK_S, SLOW_S, struct, timestamp, whole_rate_hz
 from .live import ReturnLevel, Wiring, levels_of, wiring_of
 from .results import Measurement, Outcome, measurement_of
-from .v1 import analysis_pb2, judgement_pb2, level_pb2, measurement_pb2, report_pb2, rig_pb2, round_pb2, wiring_pb2
+from .v1 import (
+    analysis_pb2,
+    judgement_pb2,
+    level_pb2,
+    measurement_pb2,
+    report_pb2,
+    rig_pb2,
+    round_pb2,
+    watch_pb2,
+    wiring_pb2,
+)
 
 T = TypeVar("T")
 
@@ -112,6 +123,19 @@ def measurement(name: str) -> Ask[Measurement]:
 def cancel(name: str) -> Ask[Measurement]:
     path = _path("MeasurementService", "CancelMeasurement")
     request = measurement_pb2.CancelMeasurementRequest(name=name)
+    return Ask(path, request, measurement_pb2.Measurement, measurement_of)
+
+
+def mark(name: str, metres: float | None, label: str) -> Ask[float]:
+    path = _path("WatchService", "MarkMeasurement")
+    # With an id of its own, so that one that is asked again is one mark.
+    request = watch_pb2.MarkMeasurementRequest(name=name, metres=metres, label=label, request_id=str(uuid.uuid4()))
+    return Ask(path, request, watch_pb2.MarkMeasurementResponse, lambda answer: float(answer.start_s))
+
+
+def finish(name: str) -> Ask[Measurement]:
+    path = _path("WatchService", "FinishMeasurement")
+    request = watch_pb2.FinishMeasurementRequest(name=name)
     return Ask(path, request, measurement_pb2.Measurement, measurement_of)
 
 

@@ -58,6 +58,17 @@ class AsyncHandle:
         """
         return await self._connection.ask(_asks.cancel(self.name))
 
+    async def mark(self, metres: float | None = None, label: str = "") -> float:
+        """Notes on a running watch, such as ``dropout``, where somebody stands now; gives its seconds there."""
+        return await self._connection.persist(_asks.mark(self.name, metres, label))
+
+    async def finish(self) -> Measurement:
+        """Ends a running watch with what it saw, where :meth:`cancel` would have it tell nothing.
+
+        :meth:`wait` tells the result soon after. One that is over stays as it is.
+        """
+        return await self._connection.ask(_asks.finish(self.name))
+
     async def _wait(self, patience: Patience, on_news: OnNews | None) -> Measurement:
         async with aclosing(self._connection.follow(self.name, patience)) as told:
             async for news in told:
@@ -104,6 +115,16 @@ class AsyncClient:
     def levels(self) -> AsyncIterator[tuple[ReturnLevel, ...]]:
         """As :meth:`goodwire.Client.levels`."""
         return self._connection.stream(_asks.levels())
+
+    async def mark(self, measurement: Measurement | str, metres: float | None = None, label: str = "") -> float:
+        """Notes on a running watch, whoever began it, where somebody stands now; gives its seconds there."""
+        name = measurement if isinstance(measurement, str) else measurement.name
+        return await self._connection.persist(_asks.mark(name, metres, label))
+
+    async def finish(self, measurement: Measurement | str) -> Measurement:
+        """Ends a running watch, whoever began it, with what it saw: see :meth:`measurement` soon after."""
+        name = measurement if isinstance(measurement, str) else measurement.name
+        return await self._connection.ask(_asks.finish(name))
 
     async def wiring(self, *, present: bool = False, timeout_s: float = 600.0) -> Wiring:
         """As :meth:`goodwire.Client.wiring`."""

@@ -57,6 +57,17 @@ class Handle:
         """
         return self._connection.ask(_asks.cancel(self.name))
 
+    def mark(self, metres: float | None = None, label: str = "") -> float:
+        """Notes on a running watch, such as ``dropout``, where somebody stands now; gives its seconds there."""
+        return self._connection.persist(_asks.mark(self.name, metres, label))
+
+    def finish(self) -> Measurement:
+        """Ends a running watch with what it saw, where :meth:`cancel` would have it tell nothing.
+
+        :meth:`wait` tells the result soon after. One that is over stays as it is.
+        """
+        return self._connection.ask(_asks.finish(self.name))
+
     def _wait(self, patience: Patience, on_news: OnNews | None) -> Measurement:
         for news in self._connection.follow(self.name, patience):
             if isinstance(news, Measurement):
@@ -106,6 +117,16 @@ class Client:
         with the highest peak since the last.
         """
         return self._connection.stream(_asks.levels())
+
+    def mark(self, measurement: Measurement | str, metres: float | None = None, label: str = "") -> float:
+        """Notes on a running watch, whoever began it, where somebody stands now; gives its seconds there."""
+        name = measurement if isinstance(measurement, str) else measurement.name
+        return self._connection.persist(_asks.mark(name, metres, label))
+
+    def finish(self, measurement: Measurement | str) -> Measurement:
+        """Ends a running watch, whoever began it, with what it saw: see :meth:`measurement` soon after."""
+        name = measurement if isinstance(measurement, str) else measurement.name
+        return self._connection.ask(_asks.finish(name))
 
     def wiring(self, *, present: bool = False, timeout_s: float = 600.0) -> Wiring:
         """Says which return hears which send, and what is wrong with that.

@@ -168,6 +168,9 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         dropouts_per_minute = 12
         dropout_ms = 40
         dropout_kind = "repeat"
+        dropouts_at = [[12.5, 30], [60, 2]]
+        sway_db = 1.5
+        sway_s = 20
         runs_for_s = 3600
         walk = [[0, 1], [60, 20.5]]
         holds_to_m = 12
@@ -199,6 +202,9 @@ fn every_setting_of_a_simulated_link_is_read_by_its_fields_name() {
         dropouts_per_minute: 12.0,
         dropout_ms: 40.0,
         dropout_kind: DropoutKind::Repeat,
+        dropouts_at: vec![(12.5, 30.0), (60.0, 2.0)],
+        sway_db: 1.5,
+        sway_s: 20.0,
         runs_for_s: 3600.0,
         walk: vec![(0.0, 1.0), (60.0, 20.5)],
         holds_to_m: 12.0,
@@ -219,6 +225,7 @@ fn every_setting_of_the_simulated_interface_is_read_by_its_fields_name() {
         vanish_for_s = 2.5
         xrun_every_s = 30
         xrun_frames = 64
+        xruns_at_s = [5.5, 70]
         programme_dbfs = -30
         [[interface.simulated.send]]
         number = 2
@@ -239,6 +246,7 @@ fn every_setting_of_the_simulated_interface_is_read_by_its_fields_name() {
         vanish_for_s: 2.5,
         xrun_every_s: 30.0,
         xrun_frames: 64,
+        xruns_at_s: vec![5.5, 70.0],
         programme_dbfs: Some(-30.0),
     };
     assert_eq!(got.rig, rig);

@@ -41,6 +41,24 @@ fn what_is_missing_is_named_once_and_where_it_belongs() {
 }
 
 #[test]
+fn lists_of_dropouts_and_xruns_that_are_too_short_overlap_or_go_back_are_refused() {
+    let xruns = simulated("[interface.simulated]\nxruns_at_s = [5, 5]\n") + &link("a", 1, 1, "");
+    assert_eq!(mistakes(&xruns).len(), 1);
+    assert!(rendered(&xruns).contains("`xruns_at_s` goes back in time"));
+    for (list, wrong) in [
+        ("[[10, 30], [10.02, 5]]", "`dropouts_at` overlap"),
+        ("[[10, 30], [9, 5]]", "`dropouts_at` overlap"),
+        ("[[10, 1.9]]", "one of `dropouts_at` is too short"),
+        ("[10, 30]", "`dropouts_at` is the number 10"),
+        ("[[-1, 30]]", "-1"),
+    ] {
+        let text = format!("[link.simulated]\ndropouts_at = {list}\n");
+        let told = rendered(&(simulated("") + &link("a", 1, 1, &text)));
+        assert!(told.contains(wrong), "{list}: {told}");
+    }
+}
+
+#[test]
 fn a_missing_interface_is_answered_with_the_least_of_it() {
     let told = rendered("site = \"x\"\n");
     assert!(told.contains("`interface` is missing"), "{told}");

@@ -1,5 +1,7 @@
 //! Predicts the link's sound from the cable's, and follows the link slowly.
 
+use crate::resample::dot;
+
 /// Taps; at 16 kHz 4 ms, so that the link's filters and the fraction of its delay fit in.
 pub const TAPS: usize = 64;
 /// Samples by which the taps reach ahead of the delay.
@@ -17,6 +19,8 @@ const LOOK_EVERY: u32 = 256;
 #[derive(Debug, Clone)]
 pub struct Equaliser {
     taps: [f64; TAPS],
+    /// Root of the sum of their squares.
+    loudness: f64,
     steps: u32,
 }
 
@@ -26,6 +30,7 @@ impl Equaliser {
     pub fn new() -> Self {
         Self {
             taps: [0.0; TAPS],
+            loudness: 0.0,
             steps: 0,
         }
     }
@@ -33,19 +38,19 @@ impl Equaliser {
     /// What the link has to carry at the middle of `sound`: TAPS samples of the cable, in order.
     #[must_use]
     pub fn predict(&self, sound: &[f64]) -> f64 {
-        self.taps.iter().zip(sound).map(|(tap, x)| tap * x).sum()
+        dot(&self.taps, sound)
     }
 
     /// Root of the sum of the squared taps: how loud the link is, in the band of the pilot.
     #[must_use]
     pub fn loudness(&self) -> f64 {
-        self.taps.iter().map(|tap| tap * tap).sum::<f64>().sqrt()
+        self.loudness
     }
 
     /// Learns what the link made of `sound`. Gives by how many samples the delay has to be moved
     /// so that the taps stay in the middle: -1, 0 or 1.
     pub fn learn(&mut self, sound: &[f64], link: f64) -> i64 {
-        let power: f64 = sound.iter().map(|x| x * x).sum();
+        let power = dot(sound, sound);
         if power > 0.0 {
             let step = STEP * (link - self.predict(sound)) / power;
             for (tap, x) in self.taps.iter_mut().zip(sound) {
@@ -53,10 +58,13 @@ impl Equaliser {
             }
         }
         self.steps += 1;
-        if self.steps.is_multiple_of(LOOK_EVERY) {
-            return self.centre();
-        }
-        0
+        let moved = if self.steps.is_multiple_of(LOOK_EVERY) {
+            self.centre()
+        } else {
+            0
+        };
+        self.loudness = dot(&self.taps, &self.taps).sqrt();
+        moved
     }
 
     fn centre(&mut self) -> i64 {

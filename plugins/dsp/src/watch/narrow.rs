@@ -2,7 +2,7 @@
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
-use crate::window::kaiser;
+use crate::{resample::dot, window::kaiser};
 
 /// The watch's rate is the highest whole part of the interface's that is not below this.
 const RATE_LEAST_HZ: f64 = 16_000.0;
@@ -63,7 +63,7 @@ impl Narrow {
         let mut at = 0;
         while at + self.taps.len() <= self.pending.len() {
             let window = &self.pending[at..at + self.taps.len()];
-            let sum = window.iter().zip(&self.taps).map(|(x, tap)| x * tap).sum();
+            let sum = dot(window, &self.taps);
             samples.push(self.high_pass.step(sum));
             at += self.decimation;
         }
