@@ -368,19 +368,7 @@ impl Watch for NoiseWatch {
     }
 
     fn take_lapses(&mut self) -> Vec<Lapse> {
-        let mut certain = std::mem::take(&mut self.lapses);
-        if let Some(again) = &self.again {
-            // What came since that stretch is judged once more too.
-            let from = self.frame(again.first);
-            let is_before = |lapse: &Lapse| lapse.start_frame < from;
-            self.lapses = certain
-                .iter()
-                .filter(|one| !is_before(one))
-                .copied()
-                .collect();
-            certain.retain(is_before);
-        }
-        certain
+        self.certain()
     }
 
     fn pending(&self) -> Option<Lapse> {

@@ -6,7 +6,7 @@
 //! back to its end, and the stretch is judged with that.
 
 use super::NoiseWatch;
-use crate::watch::stretch::Stretch;
+use crate::watch::{Lapse, stretch::Stretch};
 
 /// Shorter stretches are told as they are: 300 ppm make less than 0.2 samples of them. In seconds.
 const LEAST_S: f64 = 0.03;
@@ -71,6 +71,18 @@ impl NoiseWatch {
         // The cable may have been silent since; what it was before is not known any more.
         self.quiet_until = self.quiet_until.min(again.first);
         self.judge_again(again.first, again.first, Some(Stretch::new(again.first)));
+    }
+
+    /// The lapses that are certain: what came since a stretch that was set aside is judged once more.
+    pub(super) fn certain(&mut self) -> Vec<Lapse> {
+        let mut certain = std::mem::take(&mut self.lapses);
+        if let Some(again) = &self.again {
+            let from = self.frame(again.first);
+            let (before, since) = certain.into_iter().partition(|one| one.start_frame < from);
+            certain = before;
+            self.lapses = since;
+        }
+        certain
     }
 
     /// Tells the stretch that was set aside as it is.

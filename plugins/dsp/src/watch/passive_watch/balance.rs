@@ -7,12 +7,16 @@ use crate::watch::{
 
 /// How much of the link a search compares, and the longest delay, in seconds.
 const SEARCH_S: f64 = 1.0;
-/// Time between searches, in seconds: two clocks that are 300 ppm apart drift by 0.6 ms.
+/// Time between searches, in seconds.
 const EVERY_S: f64 = 2.0;
 /// The link carries the cable's sound where it is as like it as this.
 const LIKENESS_MIN: f64 = 0.3;
-/// A delay that differs by more than this is believed when it is found again, in seconds.
-const JUMP_S: f64 = 0.002;
+/// A delay that differs by more than this is believed once it was found so often in a row: a note
+/// that is held is nearly as like itself one period later. In seconds: clocks that are 300 ppm apart
+/// drift by 0.6 ms from one search to the next.
+const JUMP_S: f64 = 0.001;
+/// So often at first, and so often where another delay was known.
+const FOUND_LEAST: (u32, u32) = (2, 3);
 /// Levels are compared over so long, in seconds.
 const BLOCK_S: f64 = 0.5;
 /// Levels are compared below some 2 kHz, which every link carries: means over so many samples.
@@ -41,8 +45,8 @@ pub struct Balance {
     /// Next block of levels.
     block: usize,
     delay: Option<usize>,
-    /// A delay that was found once.
-    doubtful: Option<usize>,
+    /// A delay that is not believed yet, and how often it was found in a row.
+    doubtful: (usize, u32),
     usual_db: Option<f64>,
     cable_most: f64,
     /// Blocks in a row of which level was lost, and where they begin.
@@ -64,7 +68,7 @@ impl Balance {
             search_at: 0,
             block: 0,
             delay: None,
-            doubtful: None,
+            doubtful: (0, 0),
             usual_db: None,
             cable_most: 0.0,
             lost: (0, 0.0),
@@ -139,12 +143,20 @@ impl Balance {
             return;
         };
         let jump = self.samples(JUMP_S);
-        let is_near = |other: Option<usize>| other.is_some_and(|old| old.abs_diff(found) <= jump);
-        if self.delay.is_none() || is_near(self.delay) || is_near(self.doubtful) {
+        if self
+            .delay
+            .is_some_and(|known| known.abs_diff(found) <= jump)
+        {
             self.delay = Some(found);
-            self.doubtful = None;
-        } else {
-            self.doubtful = Some(found);
+            self.doubtful.1 = 0;
+            return;
+        }
+        let is_again = self.doubtful.1 > 0 && self.doubtful.0.abs_diff(found) <= jump;
+        self.doubtful = (found, if is_again { self.doubtful.1 + 1 } else { 1 });
+        let least = self.delay.map_or(FOUND_LEAST.0, |_| FOUND_LEAST.1);
+        if self.doubtful.1 >= least {
+            self.delay = Some(found);
+            self.doubtful.1 = 0;
         }
     }
 

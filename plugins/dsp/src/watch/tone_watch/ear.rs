@@ -22,6 +22,9 @@ const SHORTEST_S: (f64, f64) = (0.0015, 0.0005);
 /// Less than this of the tone's power is silence: -10 dB. More than the second is something added.
 const SILENT: f64 = 0.1;
 const LOUDER: f64 = 4.0;
+/// Where there is so much more beside the tone in a window, it is hidden, not lost: 3 dB. Noise in
+/// the tone's place is as loud as it was.
+const HIDES: f64 = 2.0;
 /// Disturbed is what has so many times the usual power beside the tone, and this share of the tone's.
 const DISTURBED: (f64, f64) = (16.0, 0.1);
 /// What is told of a disturbance waits so long: it may be the edge of something else. In seconds.
@@ -164,7 +167,7 @@ impl Ear {
         let left = lock.left(tone, middle as f64);
         let rest = self.history.power(end - self.window, end) - tone.norm_sqr() / 2.0;
         // What is so much louder than the tone hides it: that was added.
-        let is_hidden = rest > LOUDER * lock.power();
+        let is_hidden = rest > HIDES * lock.power();
         if left < LOST_BELOW && !is_hidden {
             let lost = self.lost.get_or_insert(Lost {
                 first: middle,
@@ -221,11 +224,13 @@ impl Ear {
         let ahead = before.ahead(lock.expected(at), at);
         let away_s = (back - lost.first) as f64 / self.rates_hz[0];
         let doubt = STEP_RAD + CLOCK_DOUBT * TAU * self.rates_hz[1] * away_s;
+        self.edges.extend([lost.first, back]);
         if ahead.abs() > doubt {
             self.lapses.push(shift(lost.first));
         }
-        self.edges.push(back);
-        self.lost = Some(Lost { last: back, ..lost });
+        // The windows about a mere step of the phase hold both sides of it.
+        let is_step = ahead.abs() > doubt && back - lost.first < self.window;
+        self.lost = (!is_step).then_some(Lost { last: back, ..lost });
         self.tell_lost();
         self.lock = Some(lock);
         self.follow_at = end;
