@@ -11,10 +11,12 @@ use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 
 use crate::body::Played;
 
-/// A player's file is at most so long, in seconds: `duration_s` allows no more.
-const PLAYER_MOST_S: f64 = 1_800.0;
 /// Seed of the pilot: one for all, so that a carried player's file is known.
 const PILOT_SEED: u64 = 0x60_0D;
+/// The longest watch in seconds: a day.
+const LIVE_MOST_S: f64 = 86_400.0;
+/// The longest stimulus file in seconds, a carried player's too: recordings of it are compared as a whole.
+const FILE_MOST_S: f64 = 1_800.0;
 
 /// How the link is watched.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,7 +50,7 @@ pub struct Settings {
 /// The parameters of the analysis.
 pub fn declared() -> Vec<Parameter> {
     vec![
-        number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, 1_800.0),
+        number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, LIVE_MOST_S),
         choice(
             "pilot",
             &["noise", "tone", "none"],
@@ -122,6 +124,14 @@ impl Settings {
             );
             wrong.push(violation("duration_s", text));
         }
+        if self.duration_s > FILE_MOST_S && request.mode() != Mode::Live {
+            let text = format!(
+                "stimulus files and recordings have at most {FILE_MOST_S} s, not {} s: watch live \
+                 for longer",
+                self.duration_s
+            );
+            wrong.push(violation("duration_s", text));
+        }
         let is_external = Parameters::of(request).choice("source") == "external";
         if is_external && self.way == Way::Passive {
             let text = "pilot=none watches programme, whoever plays it, and a carried player plays \
@@ -178,7 +188,7 @@ impl Settings {
             Way::Player => {
                 let mut pilot = Pilot::new(rate_hz, self.level_dbfs, PILOT_SEED);
                 let render = move |first, samples: &mut [f32]| pilot.render(first, samples);
-                let most = (PLAYER_MOST_S * rate_hz) as u64;
+                let most = (FILE_MOST_S * rate_hz) as u64;
                 Box::new(PlayerWatch::new(rate_hz, Box::new(render), most))
             }
         }
