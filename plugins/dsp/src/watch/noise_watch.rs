@@ -8,6 +8,7 @@
 //! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
 //! the edge is.
 
+mod edges;
 mod find;
 
 use super::{
@@ -248,6 +249,7 @@ impl NoiseWatch {
                 self.search_pause = (SEARCH_EVERY_S.0 * self.sample_hz) as i64;
             }
             open.grow(sample, left, moments);
+            self.sharpen_begin(sample);
             return;
         }
         self.close_stretch(sample);
@@ -300,7 +302,10 @@ impl NoiseWatch {
     }
 
     fn tell_open(&mut self) {
-        let Some(open) = self.open.take() else { return };
+        let Some(mut open) = self.open.take() else {
+            return;
+        };
+        self.sharpen(&mut open);
         self.lapses
             .extend(open.lapse(self.origin, self.decimation, self.rate_hz));
     }
