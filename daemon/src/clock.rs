@@ -46,6 +46,14 @@ pub fn awake_since_boot() -> Duration {
     of_kernel(ClockId::Monotonic)
 }
 
+/// Id of the machine's start: [`since_boot`] goes on only while it stays the same. Empty where the
+/// kernel does not say.
+#[must_use]
+pub fn boot_id() -> String {
+    let id = std::fs::read_to_string("/proc/sys/kernel/random/boot_id").unwrap_or_default();
+    id.trim().to_owned()
+}
+
 fn of_kernel(id: ClockId) -> Duration {
     let time = clock_gettime(id);
     // The kernel's clocks of this kind are never negative.

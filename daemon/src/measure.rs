@@ -19,6 +19,7 @@ pub mod request;
 mod seen;
 mod sends;
 mod setup;
+mod take_up;
 pub mod watch;
 pub mod watches;
 pub mod wiring;

@@ -86,6 +86,10 @@ pub async fn run(
     tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
     let interrupted = tokio::spawn(end_what_runs(Arc::clone(&desk), ending.clone()));
     wait_for_first_opening(&engine).await;
+    let taking_up = Arc::clone(&desk);
+    if let Err(error) = tokio::task::spawn_blocking(move || taking_up.take_up_watches()).await? {
+        tracing::error!(%error, "watches from before this start are left as they are");
+    }
     let rounds = Rounds::new(&desk);
     tokio::spawn(rounds::keep(Arc::clone(&rounds), ending.clone()));
     tokio::spawn(rounds::send_messages(Arc::clone(&desk), ending.clone()));
@@ -140,9 +144,8 @@ async fn wait_for_first_opening(engine: &Engine) {
 /// while they are still served, and their streams end by themselves.
 async fn end_what_runs(desk: Arc<Desk>, ending: CancellationToken) {
     ending.cancelled().await;
-    let interrupted = Ending::failed("interrupted", "the daemon was ended while it was measured");
     desk.queue.close();
-    let settled = tokio::task::spawn_blocking(move || desk.end_all(&interrupted));
+    let settled = tokio::task::spawn_blocking(move || desk.end_all(&Ending::DaemonEnds));
     if let Err(error) = settled.await {
         tracing::error!(%error, "what waited is not settled; the next start marks it interrupted");
     }

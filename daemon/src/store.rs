@@ -22,6 +22,7 @@ mod rows;
 mod runs;
 mod schema;
 mod sounds;
+mod watches;
 
 #[cfg(test)]
 mod tests;
@@ -46,6 +47,7 @@ pub use names::{new_name, new_run_name};
 pub use outbox::Waiting;
 pub use pages::{ListQuery, Page};
 pub use runs::{Past, RunQuery};
+pub use watches::KeptWatch;
 
 use crate::clock::SharedClock;
 use folder::FolderLock;
@@ -79,7 +81,8 @@ const READERS_KEPT: usize = 4;
 impl Store {
     /// Opens the store in a folder, which is made where there is none, and locks the folder.
     ///
-    /// What was queued or running becomes FAILED `interrupted`. An older schema is migrated after
+    /// What was queued or running becomes FAILED `interrupted`, but for watches of which something
+    /// is kept, see [`Store::kept_watches`]. An older schema is migrated after
     /// a backup; a damaged file is moved aside and a new one begun, see [`Store::notes`].
     ///
     /// # Errors

@@ -26,7 +26,7 @@ type Wanted = (
     &'static str,
     &'static [(&'static str, &'static str)],
 );
-const WANTED: [Wanted; 12] = [
+const WANTED: [Wanted; 13] = [
     ("link-2", "response", &[("levels_dbfs", "-40,-10")]),
     ("unsteady", "response", &[("repeats", "3")]),
     ("link-2", "distortion", &[("method", "stepped")]),
@@ -39,15 +39,21 @@ const WANTED: [Wanted; 12] = [
     ("link-1", "null", &[]),
     ("link-1", "crosstalk", &[]),
     ("link-1", "dropout", &[("duration_s", "5")]),
+    (
+        "link-1",
+        "endurance",
+        &[("longest_h", "0.002"), ("lost_after_s", "5")],
+    ),
 ];
 
 /// Declared, and not given by what is measured here: the reference's return cannot be made to hum,
 /// levels are told in dBu where somebody calibrated a send, distances where somebody set marks, and
 /// this link has no dropout.
-const NOT_GIVEN: [&str; 7] = [
+const NOT_GIVEN: [&str; 8] = [
     "dropout level_over_distance",
     "dropout longest",
     "dropout range",
+    "endurance longest",
     "level clip_point_dbu",
     "level compression_point_dbu",
     "level unclipped_to_dbu",
@@ -86,7 +92,7 @@ fn is_declared(analysis: &Analysis, measurement: &Measurement) -> Vec<String> {
 }
 
 #[tokio::test]
-async fn eight_analyses_give_only_what_they_declare_and_all_of_it_but_7() {
+async fn nine_analyses_give_only_what_they_declare_and_all_of_it_but_8() {
     let daemon = Daemon::start(&(with_links(2) + FAULTS));
     let client = daemon.connect().await;
     let mut asking = client.analyses.clone();
@@ -108,7 +114,7 @@ async fn eight_analyses_give_only_what_they_declare_and_all_of_it_but_7() {
         given.extend(is_declared(of(analysis), &measured));
     }
     let measured: BTreeSet<&str> = WANTED.iter().map(|(_, analysis, _)| *analysis).collect();
-    assert_eq!(measured.len(), 8);
+    assert_eq!(measured.len(), 9);
     let mut not_given = BTreeSet::new();
     for id in measured {
         let figures = of(id).figures.iter().map(|one| &one.id);

@@ -69,6 +69,7 @@ async fn status_says_what_there_is() {
             "crosstalk",
             "distortion",
             "dropout",
+            "endurance",
             "latency",
             "level",
             "noise",

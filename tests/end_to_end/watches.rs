@@ -1,5 +1,7 @@
 //! Watches: measurements without an end of their own, told by a plugin of the tests' own.
 
+mod restarts;
+
 use std::time::Duration;
 
 use goodwire_proto::v1::{
@@ -257,18 +259,4 @@ async fn what_is_no_watch_is_neither_finished_nor_marked() {
     };
     let unknown = client.measurements.clone().get_measurement(get).await;
     assert_eq!(unknown.unwrap_err().code(), Code::NotFound);
-}
-
-#[tokio::test]
-async fn nothing_is_promised_to_go_on_after_a_restart() {
-    let daemon = Daemon::start(&with_links(1));
-    let client = daemon.connect().await;
-    for analysis in ["latency", "dropout"] {
-        let resumed = MeasureRequest {
-            resume: true,
-            ..request("link-1", analysis, &[])
-        };
-        let refused = client.ask(resumed).await.unwrap_err();
-        assert_eq!(refused.code(), Code::InvalidArgument, "{analysis}");
-    }
 }

@@ -10,7 +10,9 @@ import pytest
 import goodwire
 from daemon import goodwire as command_line
 
-ANALYSES = ["response", "distortion", "noise", "latency", "level", "null", "crosstalk", "dropout"]
+ANALYSES = ["response", "distortion", "noise", "latency", "level", "null", "crosstalk", "dropout", "endurance"]
+# It would take a day.
+SETTINGS = {"endurance": {"longest_h": 0.002, "lost_after_s": 5}}
 
 
 def test_every_analysis_of_the_daemon_is_compared_here(server):
@@ -48,7 +50,7 @@ def assert_same(value, written, where):
 
 @pytest.mark.parametrize("analysis", ANALYSES)
 def test_the_face_the_command_line_and_the_json_agree(venue, server, analysis):
-    measurement = venue.measure("lectern", analysis).require()
+    measurement = venue.measure("lectern", analysis, **SETTINGS.get(analysis, {})).require()
     assert measurement.figures, "nothing would be compared"
     done = command_line(server, "--json", "show", measurement.name)
     shown = json.loads(done.stdout)

@@ -21,6 +21,7 @@ const START_TIMEOUT: Duration = Duration::from_secs(20);
 #[derive(Debug)]
 pub struct Daemon {
     child: Child,
+    start: Start,
     folder: TempDir,
     /// What it listens on, as it said.
     pub listening: Vec<String>,
@@ -29,7 +30,7 @@ pub struct Daemon {
 }
 
 /// How a daemon is started.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Start {
     arguments: Vec<String>,
     variables: Vec<(String, String)>,
@@ -109,6 +110,7 @@ impl Start {
         }
         let mut daemon = Daemon {
             child,
+            start: self,
             folder,
             listening: Vec::new(),
             ready_after: Duration::ZERO,
@@ -252,7 +254,15 @@ impl Daemon {
         }
     }
 
-    /// Sends SIGKILL and starts another one in the same folder.
+    /// Ends it in good order and starts another one in the same way and folder.
+    #[must_use]
+    pub fn end_and_start_again(mut self) -> Self {
+        self.ask_to_end();
+        self.wait(START_TIMEOUT);
+        self.start_again()
+    }
+
+    /// Sends SIGKILL and starts another one in the same way and folder.
     ///
     /// # Panics
     /// Where it ended otherwise before.
@@ -266,8 +276,13 @@ impl Daemon {
             "it had ended before:\n{}",
             self.log()
         );
+        self.start_again()
+    }
+
+    fn start_again(&mut self) -> Self {
         let unused = TempDir::with_prefix("goodwire-").expect("a temporary folder can be made");
-        Start::new().run_in(std::mem::replace(&mut self.folder, unused))
+        let folder = std::mem::replace(&mut self.folder, unused);
+        self.start.clone().run_in(folder)
     }
 }
 

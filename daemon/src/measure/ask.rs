@@ -67,7 +67,7 @@ pub fn create(desk: &Desk, jobs: Vec<Job>, request_id: &str) -> Result<Created, 
     if !new {
         wanted
             .iter()
-            .for_each(|measurement| desk.watchers.drop_unborn(&measurement.name));
+            .for_each(|measurement| desk.watchers.drop(&measurement.name));
     }
     Ok(Created {
         measurements: stored?,

@@ -66,7 +66,10 @@ impl Desk {
     pub fn run(&self, job: &Job) -> Measurement {
         let mut measurement = job.measurement.clone();
         measurement.set_state(State::Running);
-        measurement.start_time = Some(self.clock.timestamp());
+        // One that goes on after a restart began before it.
+        measurement
+            .start_time
+            .get_or_insert_with(|| self.clock.timestamp());
         if let Err(error) = self.store.update(&measurement) {
             tracing::error!(%error, measurement = job.id(), "the start was not stored");
         }
@@ -97,10 +100,13 @@ impl Desk {
     /// Ends a job: with its result, or with the reason why there is none.
     pub fn settle(&self, job: &Job, outcome: Result<(SessionResult, Played), Stop>) {
         self.report_health(job, &outcome);
+        let ending = job.fate.ending();
+        if ending == Some(Ending::DaemonEnds) && self.is_kept(job) {
+            return self.leave(job);
+        }
         let mut measurement = self.present(job);
         measurement.end_time = Some(self.clock.timestamp());
         measurement.progress = 1.0;
-        let ending = job.fate.ending();
         let mut sounds = Vec::new();
         match (ending, outcome) {
             (Some(ending), _) => fail(&mut measurement, &ending),
@@ -122,6 +128,18 @@ impl Desk {
         }
         self.judge(&mut measurement, job);
         self.store_and_tell(measurement, sounds);
+    }
+
+    /// True where the next daemon takes up a watch.
+    fn is_kept(&self, job: &Job) -> bool {
+        job.is_watch && self.store.keeps_watch(job.id()).unwrap_or(false)
+    }
+
+    /// Leaves a watch as it is for the next daemon; those who follow it are told to ask again.
+    fn leave(&self, job: &Job) {
+        self.queue.forget(job.id());
+        self.watches.end(job.id());
+        self.watchers.drop(&job.measurement.name);
     }
 
     /// The measurement as it was last stored, so that its start is kept.
@@ -245,7 +263,7 @@ fn told_sound(sound: &plugin::v1::Sound) -> Sound {
     }
 }
 
-fn fail(measurement: &mut Measurement, ending: &Ending) {
+pub(super) fn fail(measurement: &mut Measurement, ending: &Ending) {
     let (state, reason) = ending.state_and_reason();
     measurement.set_state(state);
     measurement.reason = Some(reason);

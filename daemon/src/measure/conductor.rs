@@ -272,6 +272,11 @@ impl Conductor {
 
     fn end_all(&self, jobs: Vec<Job>, ending: &Ending) {
         for job in jobs {
+            if let (Some(_), Ending::Failed { text, .. }) = (job.kept_at, ending) {
+                // What was seen before the restart is not lost with what cannot go on.
+                self.desk.close(&job, text);
+                continue;
+            }
             job.fate.end(ending.clone());
             self.desk.settle(&job, Err(Stop::Ended));
         }

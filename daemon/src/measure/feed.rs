@@ -66,6 +66,15 @@ impl Feed {
         }
     }
 
+    /// Begins where an earlier daemon has come to.
+    #[must_use]
+    pub fn from_frame(self, handed_frames: u64) -> Self {
+        Self {
+            handed_frames,
+            ..self
+        }
+    }
+
     /// How many frames before these were lost, which is for those that have no end alone; the
     /// frames are then handed on as those that they are.
     pub fn skip_lost(&mut self, captured: &Captured) -> u64 {

@@ -12,7 +12,7 @@ use goodwire_proto::{
 use prost::Message;
 
 use crate::{
-    audio::performance::Cancel,
+    audio::performance::{Cancel, Place},
     config::LinkConfig,
     plugins::{PluginEntry, Stopper},
 };
@@ -22,6 +22,8 @@ use crate::{
 pub enum Ending {
     /// Somebody said so.
     Cancelled(String),
+    /// The daemon ends.
+    DaemonEnds,
     /// It cannot go on: id and sentence.
     Failed {
         /// Stable id in kebab-case.
@@ -55,6 +57,10 @@ impl Ending {
                     ..Reason::default()
                 },
             ),
+            Self::DaemonEnds => {
+                let text = "the daemon was ended while it was measured";
+                Self::failed("interrupted", text).state_and_reason()
+            }
             Self::Failed { id, text, channel } => (
                 State::Failed,
                 Reason {
@@ -142,6 +148,15 @@ impl Fate {
     }
 }
 
+/// Where a watch goes on that an earlier daemon began.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct KeptAt {
+    /// Frame up to which its session has seen.
+    pub frame: u64,
+    /// Where it would be now.
+    pub place: Place,
+}
+
 /// One measurement on its way from the request to the result.
 #[derive(Debug, Clone)]
 pub struct Job {
@@ -159,6 +174,10 @@ pub struct Job {
     pub is_attended: bool,
     /// Its plan has no end: it is a watch.
     pub is_watch: bool,
+    /// It goes on by itself where the daemon was ended and started again.
+    pub resumes: bool,
+    /// Where it goes on, if an earlier daemon began it.
+    pub kept_at: Option<KeptAt>,
     /// The switch that ends it.
     pub fate: Arc<Fate>,
 }
@@ -185,11 +204,14 @@ impl Job {
             clip_point_dbfs: None,
             other_links: Vec::new(),
             shared_send_links: Vec::new(),
+            state: Vec::new(),
             mode: Mode::Live as i32,
             ..self.open.clone()
         };
         let mut key = self.plugin.path.as_os_str().as_encoded_bytes().to_vec();
         key.extend(shared.encode_to_vec());
+        // What goes on is further than what begins.
+        key.push(u8::from(self.kept_at.is_some()));
         key
     }
 }

@@ -39,7 +39,7 @@ pub struct Found {
 
 impl Found {
     /// True where nothing is played with these parameters, although it plays as a rule.
-    fn is_silent_with(&self, parameters: &Struct) -> bool {
+    pub fn is_silent_with(&self, parameters: &Struct) -> bool {
         let mut silences = self.silent_with.iter();
         silences.any(|silence| {
             let value = parameters.fields.get(&silence.parameter);
@@ -89,12 +89,10 @@ impl Desk {
         Ok(jobs)
     }
 
-    /// Whether what watches may write has room; nothing goes on after a restart yet.
+    /// Whether what watches may write has room, and they may go on after a restart.
     fn check_watches(&self, request: &MeasureRequest, jobs: &[Job]) -> Result<(), Refusal> {
         if request.resume {
-            let text = "no measurement goes on after a restart yet: leave it false, and ask again \
-                        where it was interrupted";
-            return Err(Refusal::field("resume", text));
+            self.check_resume(jobs)?;
         }
         let watch_count = jobs.iter().filter(|job| job.is_watch).count() as u64;
         let needed_mib = watch_count * WATCH_MIB;
@@ -107,6 +105,20 @@ impl Desk {
                      write {needed_mib} MiB: make room there before it begins"
                 ),
             });
+        }
+        Ok(())
+    }
+
+    fn check_resume(&self, jobs: &[Job]) -> Result<(), Refusal> {
+        if !jobs.iter().all(|job| job.is_watch) {
+            let text = "only a watch goes on after a restart, and this is none: leave it false";
+            return Err(Refusal::field("resume", text));
+        }
+        if !self.config.safety.unattended && !jobs.iter().all(Job::is_silent) {
+            let text = "after a restart nobody can be counted on to be in the room: set \
+                        safety.unattended = true where sound may be played by itself, or leave it \
+                        false and what was seen is kept all the same";
+            return Err(Refusal::field("resume", text));
         }
         Ok(())
     }
@@ -250,6 +262,7 @@ impl Desk {
         let mut measurement = self.new_measurement(found, &parameters, Some(&link));
         measurement.simulated = self.config.interface.backend.is_simulated();
         measurement.is_match = is_match;
+        measurement.notes.clone_from(&notes);
         let used = matched.as_ref().and_then(matched::from_measurement);
         if let (Some(_), Some(one)) = (&used, &matched) {
             measurement.r#match.clone_from(&one.name);
@@ -281,6 +294,8 @@ impl Desk {
             notes,
             is_attended: request.present,
             is_watch: false,
+            resumes: request.resume,
+            kept_at: None,
             fate: Arc::new(Fate::new(is_silent)),
         })
     }

@@ -51,8 +51,8 @@ impl Watchers {
             .insert(measurement.name.clone(), watch::channel(snapshot).0);
     }
 
-    /// Forgets a measurement that was never stored, so nobody can have asked for it.
-    pub fn drop_unborn(&self, name: &str) {
+    /// Tells no more of a measurement: it was never stored, or the next daemon goes on with it.
+    pub fn drop(&self, name: &str) {
         self.senders().remove(name);
     }
 

@@ -20,6 +20,9 @@ use super::{
 /// Frames that are asked for in one call of `render`.
 const RENDER_FRAME_COUNT_MAX: u32 = 1 << 18;
 
+/// Most bytes of a state that is to be kept.
+const STATE_BYTES_MAX: usize = 4 << 20;
+
 /// What a session says to a block.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fed {
@@ -188,6 +191,13 @@ impl Session {
         let readings: Readings = self.message(CallKind::Readings, Vec::new())?;
         outcome::check_figures(&readings.figures)
             .map_err(|what| self.conversation.garbage(what))?;
+        if readings.state.len() > STATE_BYTES_MAX {
+            let text = format!(
+                "gave a state of {} bytes, more than {STATE_BYTES_MAX}",
+                readings.state.len()
+            );
+            return Err(self.conversation.garbage(text));
+        }
         Ok(readings)
     }
 

@@ -35,6 +35,8 @@ pub(crate) struct Plot {
     pub(crate) verdicts: Vec<(f64, Mark)>,
     /// Places on the x axis from which on the setup is another.
     pub(crate) changes: Vec<f64>,
+    /// Places on the x axis at which sound was lost.
+    pub(crate) losses: Vec<f64>,
 }
 
 /// How a curve is drawn.
@@ -121,12 +123,13 @@ impl Plot {
              viewBox=\"0 0 {width:.0} {height:.0}\" style=\"max-width:{width:.0}px\">\n\
              <title id=\"{id}-title\">{title}</title>\n<desc id=\"{id}-text\">{text}</desc>\n\
              <g transform=\"translate({LEFT} {TOP})\">{legend}</g>\n\
-             <g transform=\"translate({LEFT} {above})\">\n{axes}{changes}{limits}{curves}{verdicts}</g>\n</svg>\n",
+             <g transform=\"translate({LEFT} {above})\">\n{axes}{losses}{changes}{limits}{curves}{verdicts}</g>\n</svg>\n",
             id = self.id,
             title = Safe(&self.title),
             text = Safe(&self.description),
             legend = draw::legend(self, LEGEND_LINE),
             axes = draw::axes(self),
+            losses = draw::losses(self),
             changes = draw::changes(self),
             verdicts = draw::verdicts(self),
             limits = draw::limits(self),
@@ -138,6 +141,7 @@ impl Plot {
     fn legend_lines(&self) -> f64 {
         let lines = self.series.len() + usize::from(!self.limits.is_empty());
         let lines = lines + usize::from(!self.changes.is_empty());
+        let lines = lines + usize::from(!self.losses.is_empty());
         // A handful: exact as a float.
         lines as f64
     }

@@ -6,6 +6,7 @@
 //! (phase, delay, time) have no proportions there.
 
 mod bounds;
+mod losses;
 
 use goodwire_proto::v1::{Curve, Measurement};
 
@@ -53,6 +54,7 @@ pub(super) fn of_subject(subject: &Subject, zone: &Zone, id: &str, what: &str) -
             if let [only] = part {
                 compare(&mut plot, subject, zone, only);
             }
+            plot.losses = losses::along(&subject.measurement.events, &part[0].x_unit);
             fit(&mut plot);
             plots.push(plot);
         }
@@ -169,6 +171,7 @@ fn plot(id: String, what: &str, drawn: &[Drawn<'_>]) -> Option<Plot> {
         limits: Vec::new(),
         verdicts: Vec::new(),
         changes: Vec::new(),
+        losses: Vec::new(),
     })
 }
 

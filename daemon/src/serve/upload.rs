@@ -131,6 +131,8 @@ impl Received {
             notes,
             is_attended: false,
             is_watch: false,
+            resumes: false,
+            kept_at: None,
             fate,
         };
         accepted(&job)?;

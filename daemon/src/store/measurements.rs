@@ -234,6 +234,7 @@ pub(super) fn end(
             keep_last_figures(transaction, measurement)?;
         }
     }
+    super::watches::forget(transaction, id)?;
     super::figures::keep(transaction, measurement)
 }
 
@@ -277,13 +278,14 @@ fn why_unchanged(transaction: &Transaction<'_>, name: &str) -> StoreError {
     }
 }
 
-/// Ends what an earlier daemon left unfinished; returns the names.
+/// Ends what an earlier daemon left unfinished, but for kept watches; returns the names.
 pub(super) fn interrupt_unfinished(
     connection: &mut Connection,
     clock: &SharedClock,
 ) -> Result<Vec<String>, StoreError> {
     transact(connection, |transaction| {
-        let sql = "SELECT result FROM measurements WHERE state < 3 ORDER BY id";
+        let sql = "SELECT result FROM measurements WHERE state < 3
+                   AND id NOT IN (SELECT measurement FROM watches) ORDER BY id";
         let mut statement = transaction.prepare(sql)?;
         let unfinished: Vec<Measurement> = statement
             .query_map([], |row| row.get::<_, Vec<u8>>(0))?

@@ -14,12 +14,13 @@ const SQLITE_VERSION_MIN: i32 = 3_051_003;
 
 /// Migration k brings a file from schema k to schema k + 1. A migration that was ever in a
 /// release is never changed: add another one.
-pub(super) const MIGRATIONS: [&str; 5] = [
+pub(super) const MIGRATIONS: [&str; 6] = [
     include_str!("schema/1_begin.sql"),
     include_str!("schema/2_sounds.sql"),
     include_str!("schema/3_rounds.sql"),
     include_str!("schema/4_figures.sql"),
     include_str!("schema/5_outbox.sql"),
+    include_str!("schema/6_watches.sql"),
 ];
 
 /// Refuses a SQLite that may lose committed data.

@@ -108,6 +108,7 @@ pub trait Watch {
     /// link had to carry was there, and no frame was lost by the interface.
     fn judged_frame_count(&self) -> u64;
 
-    /// The last frame so far at which the link carried its sound; `None` where it never did.
+    /// The last frame so far at which the link carried its sound, as surely as the watch can tell;
+    /// `None` where it never did.
     fn last_good_frame(&self) -> Option<u64>;
 }

@@ -48,6 +48,9 @@ pub struct Measure {
     /// You are in the room, it is clear, and sound may be played now
     #[arg(long)]
     present: bool,
+    /// A watch goes on by itself where the daemon was ended and started again
+    #[arg(long)]
+    resume: bool,
 }
 
 /// Measures links and prints what was found.
@@ -61,6 +64,7 @@ pub async fn run(session: &Session, arguments: Measure) -> anyhow::Result<Exit> 
         parameters: values::parameters(&arguments.set)?,
         request_id: Uuid::now_v7().to_string(),
         present: arguments.present,
+        resume: arguments.resume,
         ..MeasureRequest::default()
     };
     let several = request.links.len() > 1 || request.links == ["all"];

@@ -98,16 +98,25 @@ impl Batch {
                 self.reference.map(|reference| reference.r#return - 1),
                 self.other_returns(&conductor.desk.config.links),
             );
-            worker.begin([0, 0], false, feed, None);
+            let seen = worker.job.kept_at.map_or(0, |kept| kept.frame);
+            worker.begin([0, 0], false, feed.from_frame(seen), None);
             let running = worker.running(rate_hz);
+            running.hear(seen);
             conductor.desk.watches.begin(worker.job.id(), running);
         }
         let peak_dbfs = self.score.plan.steps[0].peak_dbfs;
         let is_heard = !self.sends.is_empty();
         State {
             renderer: is_heard.then(|| Renderer::start(&self.workers[0].job, peak_dbfs)),
-            place: None,
+            place: self.kept_place(),
         }
+    }
+
+    /// Where the watches of an earlier daemon go on; `None` where they begin. They began at one
+    /// moment, so one place is theirs; in simulated time it is that of the one that came farthest.
+    fn kept_place(&self) -> Option<Place> {
+        let kept = self.workers.iter().filter_map(|worker| worker.job.kept_at);
+        kept.map(|kept| kept.place).max_by_key(|place| place.frame)
     }
 
     /// Plays and hears until something ends it.

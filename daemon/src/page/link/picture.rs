@@ -62,6 +62,7 @@ pub(super) fn of_figure(one: &FigureHistory, zone: &Zone, id: String) -> Option<
         limits: bounds(one, [low, high]),
         verdicts: said.filter(|(x, _)| low <= *x && *x <= high).collect(),
         changes: changes.map(|point| zone.civil_s(&point.time)).collect(),
+        losses: Vec::new(),
         series,
     };
     fit(&mut plot);

@@ -133,6 +133,22 @@ pub(super) fn changes(plot: &Plot) -> String {
     lines.collect()
 }
 
+/// Lines from top to bottom where sound was lost; those that would lie on each other are one.
+pub(super) fn losses(plot: &Plot) -> String {
+    let height = plot.y.length_px;
+    let mut pixels: Vec<i64> = plot
+        .losses
+        .iter()
+        .map(|x| plot.x.px(*x).round() as i64)
+        .collect();
+    pixels.sort_unstable();
+    pixels.dedup();
+    let lines = pixels.iter();
+    lines
+        .map(|px| format!("<path class=\"loss\" d=\"M{px} 0V{height:.1}\"/>\n"))
+        .collect()
+}
+
 /// Shapes above the frame. Where they would lie on each other, the worst of them stands for all.
 pub(super) fn verdicts(plot: &Plot) -> String {
     let mut slots: Vec<(i64, f64, Mark)> = Vec::new();
@@ -272,8 +288,14 @@ pub(super) fn legend(plot: &Plot, line_px: f64) -> String {
         let line = format!("<path class=\"change\" d=\"M{middle} -8V8\"/>");
         (line, "the setup became another")
     });
+    let loss = (!plot.losses.is_empty()).then(|| {
+        let middle = SAMPLE_PX / 2.0;
+        let line = format!("<path class=\"loss\" d=\"M{middle} -8V8\"/>");
+        (line, "sound was lost")
+    });
+    let all = samples.chain(limit).chain(change).chain(loss);
     let mut text = String::new();
-    for (index, (sample, label)) in samples.chain(limit).chain(change).enumerate() {
+    for (index, (sample, label)) in all.enumerate() {
         // A handful: exact as a float.
         let y = line_px * index as f64 + 6.0;
         write!(

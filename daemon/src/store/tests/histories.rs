@@ -120,7 +120,7 @@ fn a_file_of_schema_3_gets_its_histories_from_its_results_at_the_next_start() {
     let file = dir.path().join("goodwire.sqlite3");
     let connection = Connection::open(&file).unwrap();
     let back = "DROP INDEX judgements_by_outcome; DROP TABLE figures; DROP TABLE series;
-                DROP TABLE outbox;
+                DROP TABLE outbox; DROP TABLE watches;
                 PRAGMA user_version = 3;";
     connection.execute_batch(back).unwrap();
     drop(connection);

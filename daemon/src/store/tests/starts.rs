@@ -2,8 +2,10 @@
 
 use rusqlite::Connection;
 
+use goodwire_proto::plugin::v1::OpenRequest;
+
 use super::*;
-use crate::store::{connection, schema};
+use crate::store::{KeptWatch, connection, schema};
 
 const FILE: &str = "goodwire.sqlite3";
 
@@ -238,4 +240,49 @@ fn a_full_disk_is_said_and_costs_nothing_that_was_stored() {
     assert_eq!(store.get(&first.name).unwrap(), first);
     set_room(1 << 30);
     store.create(&[large], None).unwrap();
+}
+
+#[test]
+fn a_running_watch_of_which_something_is_kept_is_not_interrupted_and_forgotten_once_it_ended() {
+    let dir = tempfile::tempdir().unwrap();
+    let store = open(dir.path());
+    let mut watch = store
+        .create(&[queued("lectern", "dropout")], None)
+        .unwrap()
+        .remove(0);
+    watch.set_state(State::Running);
+    store.update(&watch).unwrap();
+    let kept = KeptWatch {
+        measurement: watch.name.clone(),
+        open: OpenRequest {
+            state: vec![1, 2, 3],
+            ..OpenRequest::default()
+        },
+        resumes: true,
+        frame: 48_000,
+        boot: "a-boot".into(),
+        since_boot: std::time::Duration::from_millis(1_500),
+        time: watch.create_time.unwrap(),
+    };
+    store
+        .keep_watch(&KeptWatch {
+            frame: 24_000,
+            ..kept.clone()
+        })
+        .unwrap();
+    store.keep_watch(&kept).unwrap();
+    drop(store);
+    let store = open(dir.path());
+    assert!(store.interrupted().is_empty());
+    assert_eq!(
+        store.kept_watches().unwrap(),
+        std::slice::from_ref(&kept),
+        "the newest alone"
+    );
+    watch.set_state(State::Succeeded);
+    store.finish(&watch).unwrap();
+    assert!(!store.keeps_watch(&watch.name).unwrap());
+    // What comes too late is not kept.
+    store.keep_watch(&kept).unwrap();
+    assert_eq!(store.kept_watches().unwrap(), []);
 }

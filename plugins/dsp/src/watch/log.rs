@@ -84,22 +84,32 @@ impl Log {
         place: impl Fn(f64) -> f64,
         stretch: f64,
     ) {
+        for lapse in self.take(watch, place, stretch) {
+            self.ledger.put(lapse);
+        }
+    }
+
+    /// The same, but for the lapses: they are given, and are to be put into the ledger.
+    #[must_use]
+    pub fn take(
+        &mut self,
+        watch: &mut dyn Watch,
+        place: impl Fn(f64) -> f64,
+        stretch: f64,
+    ) -> Vec<Lapse> {
         let placed = |lapse: Lapse| Lapse {
             start_frame: place(lapse.start_frame),
             frame_count: stretch * lapse.frame_count,
             ..lapse
         };
-        for lapse in watch.take_lapses() {
-            self.ledger.put(placed(lapse));
-        }
         self.pending = watch.pending().map(placed);
         let judged = watch.judged_frame_count();
         self.judged_frames += judged.saturating_sub(self.watch_judged_frames);
         self.watch_judged_frames = judged;
-        let good = watch
-            .last_good_frame()
-            .map(|frame| place(frame as f64) as u64);
+        let good = watch.last_good_frame();
+        let good = good.map(|frame| place(frame as f64) as u64);
         self.last_good_frame = self.last_good_frame.max(good);
+        watch.take_lapses().into_iter().map(placed).collect()
     }
 
     /// Counts frames that the interface lost; `None` where their number is not known.

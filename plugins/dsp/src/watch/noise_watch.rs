@@ -39,6 +39,9 @@ const PRESENT: f64 = 1.0 / 16.0;
 const POWER_LEAST: f64 = 1e-9;
 /// Time in which the usual loudness of the link and power of the cable are followed, in seconds.
 const SLOW_S: f64 = 10.0;
+/// So long a link has to carry its sound at a stretch to be good, in seconds: loud noise in place of
+/// its sound is like it by chance for windows of 2 ms, and not for ten of them on end.
+const GOOD_LEAST_S: f64 = 0.02;
 /// A lost stretch that the interface's own loss cuts off is told where it is longer than this.
 const CUT_OFF_LEAST_S: f64 = 0.1;
 
@@ -87,6 +90,8 @@ pub struct NoiseWatch {
     /// Samples before this one have been counted as judged, where they were.
     judged_to: i64,
     last_good: Option<u64>,
+    /// Since when the link carries its sound without a break.
+    good_since: Option<i64>,
 }
 
 impl NoiseWatch {
@@ -118,6 +123,7 @@ impl NoiseWatch {
             judged_samples: 0,
             judged_to: 0,
             last_good: None,
+            good_since: None,
         };
         watch.begin(0);
         watch
@@ -150,6 +156,7 @@ impl NoiseWatch {
         self.search_pause = self.samples(SEARCH_EVERY_S.0);
         self.search_at = self.samples(SEARCH_S);
         self.silent_until = 0;
+        self.good_since = None;
     }
 
     fn end_sample(&self) -> i64 {
@@ -241,6 +248,7 @@ impl NoiseWatch {
         let softer = (lock.equaliser.loudness() / lock.loudness).min(1.0);
         let left = softer * moments.both / moments.predicted.max(f64::MIN_POSITIVE);
         if left < LOST_BELOW {
+            self.good_since = None;
             let open = self.open.get_or_insert_with(|| Stretch::new(sample));
             if open.first == sample {
                 let whole = sample + (SEARCH_S * self.sample_hz) as i64;
@@ -260,6 +268,7 @@ impl NoiseWatch {
 
     /// The cable has no sound: what was lost just before may have been the cable's loss too.
     fn without_cable(&mut self, sample: i64) {
+        self.good_since = None;
         let edge = 4 * self.half();
         self.quiet_until = sample + edge;
         if self
@@ -275,7 +284,10 @@ impl NoiseWatch {
 
     /// The link carries its sound: it is learnt.
     fn good(&mut self, sample: i64, power: f64) {
-        self.last_good = Some(self.origin + (sample.max(0) * self.decimation as i64) as u64);
+        let since = *self.good_since.get_or_insert(sample);
+        if sample - since >= self.samples(GOOD_LEAST_S) {
+            self.last_good = Some(self.origin + (sample.max(0) * self.decimation as i64) as u64);
+        }
         let Some(mut lock) = self.lock.take() else {
             return;
         };

@@ -77,6 +77,7 @@ impl NoiseWatch {
         self.window = Window::new(2 * self.half() as usize + 1);
         self.next = sample;
         self.decide_from = sample;
+        self.good_since = None;
         let unseen = sample - lost_since;
         self.open = match lost {
             Some(open) if unseen > 0 => Some(open),
