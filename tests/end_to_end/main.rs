@@ -6,6 +6,7 @@ mod baselines;
 mod batches;
 mod commissioning;
 mod declared;
+mod endurance;
 mod faults;
 mod kills;
 mod levels;

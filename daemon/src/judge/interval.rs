@@ -28,11 +28,13 @@ impl Interval {
     /// The interval of a figure; `None` where it has no finite value.
     ///
     /// `low` and `high` count where the figure has both, else value ± 2 uncertainties. A figure
-    /// without any uncertainty, such as a count, is exact.
+    /// without any uncertainty, such as a count, is exact. One that has `low` alone is at least so
+    /// much, and nobody knows how much more.
     pub(crate) fn of(figure: &Figure) -> Option<Self> {
         let value = figure.value.filter(|value| value.is_finite())?;
         let (low, high) = match (figure.low, figure.high) {
             (Some(low), Some(high)) => (low, high),
+            (Some(low), None) => (low, f64::INFINITY),
             _ => return Some(Self::around(value, figure.uncertainty.unwrap_or_default())),
         };
         // `min` and `max` take the value where an end is not a number.

@@ -52,9 +52,15 @@ pub(crate) fn rounded(number: f64, digits: i32) -> String {
     trimmed(number, decimals(number, digits))
 }
 
-/// A value with what is known of it: `-0.42 ± 0.02 dB` (coverage 2), `3 (1.2 to 6.8)`.
+/// A value with what is known of it: `-0.42 ± 0.02 dB` (coverage 2), `3 (1.2 to 6.8)`, `at least 7`.
 pub(crate) fn interval(interval: &Interval, unit: &str) -> String {
     let Interval { value, low, high } = *interval;
+    if high.is_infinite() {
+        return match low.is_infinite() {
+            true => with_unit(&number(value), unit),
+            false => format!("at least {}", with_unit(&number(low), unit)),
+        };
+    }
     let (down, up) = (value - low, high - value);
     if up == 0.0 && down == 0.0 {
         return with_unit(&number(value), unit);
@@ -101,7 +107,7 @@ pub(crate) fn spread(value: f64, half_width: Option<f64>) -> String {
 /// A value alone, with as many decimals as its uncertainty allows.
 pub(super) fn value(interval: &Interval, unit: &str) -> String {
     let spread = (interval.high - interval.value).max(interval.value - interval.low);
-    if spread == 0.0 {
+    if spread == 0.0 || spread.is_infinite() {
         return with_unit(&number(interval.value), unit);
     }
     with_unit(

@@ -10,6 +10,11 @@ use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 /// Seed of the pilot: one for all, so that a carried player's file is known.
 const PILOT_SEED: u64 = 0x60_0D;
 
+/// The longest watch in seconds: a day.
+const LIVE_MOST_S: f64 = 86_400.0;
+/// The longest stimulus file in seconds: recordings of it are compared as a whole.
+const FILE_MOST_S: f64 = 1_800.0;
+
 /// Settings of one measurement.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -28,7 +33,7 @@ pub struct Settings {
 /// The parameters of the analysis.
 pub fn declared() -> Vec<Parameter> {
     vec![
-        number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, 1_800.0),
+        number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, LIVE_MOST_S),
         choice(
             "pilot",
             &["noise"],
@@ -84,6 +89,14 @@ impl Settings {
                 "fewer than {wanted} an hour with 95 % confidence takes at least {needed_s} s \
                  without a dropout, {:.1} h; {} s cannot show it",
                 needed_s / 3_600.0,
+                self.duration_s
+            );
+            wrong.push(violation("duration_s", text));
+        }
+        if self.duration_s > FILE_MOST_S && request.mode() != Mode::Live {
+            let text = format!(
+                "stimulus files and recordings have at most {FILE_MOST_S} s, not {} s: watch live \
+                 for longer",
                 self.duration_s
             );
             wrong.push(violation("duration_s", text));

@@ -77,6 +77,33 @@ fn low_and_high_count_before_the_uncertainty() {
 }
 
 #[test]
+fn a_figure_that_is_at_least_so_much_passes_a_minimum_below_it_and_no_more_can_be_told() {
+    let still_running = Figure {
+        uncertainty: None,
+        low: Some(7_200.0),
+        unit: "s".to_owned(),
+        ..figure("run_time", 7_200.0, 0.0)
+    };
+    let judged = |min, max| {
+        let limit = LimitConfig {
+            min,
+            max,
+            ..limit("run_time")
+        };
+        verdict(limit, still_running.clone())
+    };
+    assert_eq!(judged(Some(7_000.0), None).outcome(), Pass);
+    assert_eq!(judged(None, Some(9_000.0)).outcome(), Unmeasured);
+    assert_eq!(judged(None, Some(7_000.0)).outcome(), Fail);
+    let unknown = judged(Some(14_400.0), None);
+    assert_eq!(unknown.outcome(), Unmeasured);
+    assert_eq!(
+        sentence(&unknown),
+        "Run time is at least 7200 s: too uncertain to tell; allowed is at least 14400 s."
+    );
+}
+
+#[test]
 fn a_figure_without_uncertainty_is_exact_and_may_equal_its_limit() {
     let count = |value| Figure {
         uncertainty: None,
