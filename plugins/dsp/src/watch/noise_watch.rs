@@ -8,7 +8,6 @@
 //! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
 //! the edge is.
 
-mod edges;
 mod find;
 
 use super::{
@@ -257,7 +256,6 @@ impl NoiseWatch {
                 self.search_pause = (SEARCH_EVERY_S.0 * self.sample_hz) as i64;
             }
             open.grow(sample, left, moments);
-            self.sharpen_begin(sample);
             return;
         }
         self.close_stretch(sample);
@@ -314,10 +312,7 @@ impl NoiseWatch {
     }
 
     fn tell_open(&mut self) {
-        let Some(mut open) = self.open.take() else {
-            return;
-        };
-        self.sharpen(&mut open);
+        let Some(open) = self.open.take() else { return };
         self.lapses
             .extend(open.lapse(self.origin, self.decimation, self.rate_hz));
     }

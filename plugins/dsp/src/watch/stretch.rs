@@ -9,9 +9,6 @@ const CLICK_S: f64 = 0.0005;
 /// So little of the sound has to be left somewhere in it: -9 dB. One that only grazes the threshold
 /// is the spread of a faint link.
 const LEFT_MOST: f64 = 0.35;
-/// Or so much of what stands in its place is no part of it, against the power of the sound: silence
-/// has 1, another sound 2, a link at 10 dB SNR 0.1.
-const REST_LEAST: f64 = 0.5;
 /// A link with less than this of the power that is missing is silent: -10 dB.
 const SILENT: f64 = 0.1;
 /// More than this of the power of its sound is something that was added: 6 dB above it.
@@ -28,11 +25,6 @@ pub struct Stretch {
     pub first: i64,
     /// Its last sample so far.
     pub last: i64,
-    /// True once its first sample is where it stays: what is learnt of the link later may fit another
-    /// delay.
-    pub begin_is_sharp: bool,
-    /// Power of what was not predicted over that of what was, from edge to edge; 0 where unknown.
-    pub rest_share: f64,
     least_left: f64,
     expected: f64,
     /// Power that is missing of the sound, and power that is heard instead.
@@ -48,22 +40,11 @@ impl Stretch {
         Self {
             first,
             last: first,
-            begin_is_sharp: false,
-            rest_share: 0.0,
             least_left: f64::INFINITY,
             expected: 0.0,
             missing: 0.0,
             instead: 0.0,
             rest: 0.0,
-        }
-    }
-
-    /// Begins at a sample that stays, and is looked at anew.
-    #[must_use]
-    pub fn again(first: i64) -> Self {
-        Self {
-            begin_is_sharp: true,
-            ..Self::new(first)
         }
     }
 
@@ -73,7 +54,6 @@ impl Stretch {
         Self {
             last: first + samples - 1,
             least_left: 0.0,
-            begin_is_sharp: true,
             ..Self::new(first)
         }
     }
@@ -99,9 +79,7 @@ impl Stretch {
     pub fn lapse(&self, origin: u64, frames: usize, rate_hz: f64) -> Option<Lapse> {
         let frame_count = ((self.last - self.first + 1) * frames as i64) as f64;
         let length_s = frame_count / rate_hz;
-        let is_lost = self.least_left <= LEFT_MOST
-            || (length_s >= DROPOUT_S && self.rest_share >= REST_LEAST);
-        if length_s < CLICK_S || !is_lost {
+        if length_s < CLICK_S || self.least_left > LEFT_MOST {
             return None;
         }
         let kind = match () {

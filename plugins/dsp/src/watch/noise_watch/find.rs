@@ -81,7 +81,7 @@ impl NoiseWatch {
         let unseen = sample - lost_since;
         self.open = match lost {
             Some(open) if unseen > 0 => Some(open),
-            Some(open) => Some(Stretch::again(open.first)),
+            Some(open) => Some(Stretch::new(open.first)),
             // Longer ago than is kept: the cable had its sound, and the link was not to be found.
             None => (unseen > 0).then(|| Stretch::silent(lost_since, unseen)),
         };
