@@ -8,6 +8,9 @@ use goodwire_watching as watching;
 use crate::result::Seen;
 use crate::settings::Way;
 
+/// What is not watched for less is the settling of every watch.
+const UNWATCHED_S: f64 = 2.0;
+
 /// The notes, the way of watching first.
 pub fn notes(seen: &Seen<'_>) -> Vec<Note> {
     let log = seen.log;
@@ -19,6 +22,7 @@ pub fn notes(seen: &Seen<'_>) -> Vec<Note> {
         notes.extend(watching::reference_missing(seen.has_reference));
     }
     notes.extend(stopped(seen));
+    notes.extend(unwatched(seen));
     notes.extend(watching::not_all_listed(log));
     notes.extend(range(log));
     notes
@@ -50,6 +54,19 @@ fn of_way(seen: &Seen<'_>) -> Option<Note> {
              or replaces a packet is not seen, nor lost level, nor anything in a pause",
         )),
     }
+}
+
+/// How long a carried player was not followed: a gap of that time is not told.
+fn unwatched(seen: &Seen<'_>) -> Option<Note> {
+    let log = seen.log;
+    let whole_s = (log.end_frame as f64 - log.lost_by_interface) / log.rate_hz;
+    let unwatched_s = whole_s - log.judged_s();
+    let text = format!(
+        "{unwatched_s:.0} s of {whole_s:.0} s were not watched: until the player's sound was found, \
+         which takes up to 40 s, or after its end; what was lost then is not told"
+    );
+    let is_worth_telling = seen.way == Way::Player && unwatched_s > UNWATCHED_S;
+    is_worth_telling.then(|| warning("watched-in-part", text))
 }
 
 /// That the sound stopped for good.
