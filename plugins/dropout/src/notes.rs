@@ -62,8 +62,9 @@ fn unwatched(seen: &Seen<'_>) -> Option<Note> {
     let whole_s = (log.end_frame as f64 - log.lost_by_interface) / log.rate_hz;
     let unwatched_s = whole_s - log.judged_s();
     let text = format!(
-        "{unwatched_s:.0} s of {whole_s:.0} s were not watched: until the player's sound was found, \
-         which takes up to 40 s, or after its end; what was lost then is not told"
+        "{unwatched_s:.0} s of {whole_s:.0} s were not watched: until the player's sound was found \
+         (some 4 s where it starts with the watch, else up to a minute), or after its end; what was \
+         lost then is not told"
     );
     let is_worth_telling = seen.way == Way::Player && unwatched_s > UNWATCHED_S;
     is_worth_telling.then(|| warning("watched-in-part", text))

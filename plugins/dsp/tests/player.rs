@@ -84,3 +84,32 @@ fn a_player_that_starts_whenever_and_is_off_by_300_ppm_is_found_and_gaps_of_2_to
         assert!((most_s - 10.0..=most_s).contains(&judged_s), "{judged_s} s");
     }
 }
+
+#[test]
+fn a_player_whose_file_begins_with_a_wake_up_is_followed_within_4_s_of_its_pilot() {
+    let wake_until = (6.0 * RATE_HZ) as usize;
+    let pilot_from = (7.8 * RATE_HZ) as usize;
+    let mut link = vec![0.0; 20 * 48_000];
+    for (n, sample) in link[(4.5 * RATE_HZ) as usize..wake_until]
+        .iter_mut()
+        .enumerate()
+    {
+        *sample = (0.01 * noise::gaussian(4, n as u64)) as f32;
+    }
+    Pilot::new(RATE_HZ, -20.0, 1).render(0, &mut link[pilot_from..]);
+    let mut pilot = Pilot::new(RATE_HZ, -20.0, 1);
+    let render = Box::new(move |first, samples: &mut [f32]| pilot.render(first, samples));
+    let mut watch = PlayerWatch::new(RATE_HZ, render, 1_800 * 48_000);
+    for (k, block) in link.chunks(4096).enumerate() {
+        watch.hear(&Heard {
+            first_frame: 4096 * k as u64,
+            link: block,
+            reference: None,
+        });
+    }
+    watch.close();
+    let judged_s = watch.judged_frame_count() as f64 / RATE_HZ;
+    println!("{judged_s:.2} s of 12.2 s were judged");
+    assert!((8.2..=12.2).contains(&judged_s), "{judged_s} s");
+    assert!(watch.take_lapses().is_empty());
+}

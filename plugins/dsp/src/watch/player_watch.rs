@@ -22,7 +22,10 @@ const SLIDE_AT_S: f64 = 0.1;
 const PIECE_S: f64 = 0.25;
 /// Mean power below this is no pilot: -90 dBFS.
 const POWER_LEAST: f32 = 1e-9;
-/// Time between searches, which doubles up to the second number, in seconds.
+/// The first search goes through so many seconds of what is played, each further one through twice
+/// as many: most players are started just before or after the watch, with a wake-up that is nowhere.
+const REACH_FIRST_S: f64 = 16.0;
+/// Time between searches, which doubles up to the second number once they go through all, in seconds.
 const SEARCH_EVERY_S: (f64, f64) = (0.5, 30.0);
 /// A step of a search for every so many frames that are heard, at 48 kHz: half a core at most.
 const STEP_EVERY_S: f64 = 0.085;
@@ -46,6 +49,8 @@ pub struct PlayerWatch {
     /// A search under way, and the capture's frame at which its piece begins.
     search: Option<(Search, i64)>,
     search_at: u64,
+    /// So many frames of the player's sound the next search goes through.
+    reach: u64,
     search_pause_s: f64,
     /// Frames that were heard since the last step of a search.
     unsearched: i64,
@@ -68,6 +73,7 @@ impl PlayerWatch {
             next_frame: None,
             search: None,
             search_at: 0,
+            reach: ((REACH_FIRST_S * rate_hz) as u64).min(frame_count),
             search_pause_s: SEARCH_EVERY_S.0,
             unsearched: 0,
             stopped_at: None,
@@ -109,7 +115,7 @@ impl PlayerWatch {
             let Some((search, first)) = &mut self.search else {
                 return;
             };
-            match search.step(&mut self.render, self.frame_count) {
+            match search.step(&mut self.render, self.reach) {
                 Found::NotYet => {}
                 Found::At(place) => {
                     let lead = place as i64 - *first;
@@ -119,7 +125,10 @@ impl PlayerWatch {
                 Found::Nowhere => {
                     let end = self.next_frame.unwrap_or_default();
                     self.search_at = end + self.frames(self.search_pause_s) as u64;
-                    self.search_pause_s = (2.0 * self.search_pause_s).min(SEARCH_EVERY_S.1);
+                    if self.reach == self.frame_count {
+                        self.search_pause_s = (2.0 * self.search_pause_s).min(SEARCH_EVERY_S.1);
+                    }
+                    self.reach = (2 * self.reach).min(self.frame_count);
                     self.search = None;
                 }
             }
