@@ -8,8 +8,8 @@ use goodwire_tests::client::value;
 use crate::plan::{LINKS, Plan, RATE_HZ, XRUN_FRAMES};
 
 /// How far edges and lengths may be off, in the order of the links. The goal is 1.5 ms for all;
-/// missed for repeated packets: 2.72 ms at worst (docs/measurement.md).
-const EDGE_S: [f64; 4] = [0.001_5, 0.001_5, 0.003, 0.001_5];
+/// missed for repeated packets: held at 2.5 ms, which a run of 24 h did not keep (docs/measurement.md).
+const EDGE_S: [f64; 4] = [0.001_5, 0.001_5, 0.002_5, 0.001_5];
 /// Everything that is near a gap belongs to it.
 const NEAR_S: f64 = 0.006;
 /// Gaps of this length and more are all found. The goal is 2 ms; missed: of shorter ones some are
@@ -29,9 +29,6 @@ const END_S: f64 = BESIDE_S + 0.7;
 /// Before and after frames that the interface lost: the block that it touches, and the longest delay
 /// with which the sound comes back.
 const VOID_S: (f64, f64) = (0.01, 0.25);
-/// Of the steps of a delay so many at most are told as something else beside; the goal is none
-/// (docs/measurement.md).
-const SLIP_SHARE: f64 = 0.05;
 /// Around a step of the delay: until it is found.
 const SLIP_S: f64 = 1.0;
 /// Latest begin of a watch after the one before, in seconds of the stream.
@@ -47,8 +44,6 @@ pub struct Tally {
     short_missed: usize,
     short: usize,
     shifts: usize,
-    /// What else was told at such a step: the sound is not whole there, but nothing was lost either.
-    beside_shifts: usize,
     xruns: usize,
     worst_start_ms: [f64; 4],
     worst_length_ms: [f64; 4],
@@ -134,10 +129,8 @@ impl Tally {
         let slipped = plan.slips_s[link]
             .iter()
             .any(|at_s| (start_s - at_s).abs() < SLIP_S);
-        if slipped {
-            let is_shift = event.id == "shift";
-            self.shifts += usize::from(is_shift);
-            self.beside_shifts += usize::from(!is_shift);
+        if event.id == "shift" && slipped {
+            self.shifts += 1;
             return;
         }
         let end_s = start_s + event.duration_s();
@@ -181,8 +174,6 @@ impl Tally {
             short_share >= SHORT_SHARE,
             "{short_share} of the short ones"
         );
-        let most = (SLIP_SHARE * self.shifts as f64).ceil();
-        assert!(self.beside_shifts as f64 <= most, "{self}");
         let found = &self.found;
         assert!(found[..3].iter().all(|count| *count > 10), "{found:?}");
         assert_eq!(found[3], 0, "a healthy link has no gap to be found");
@@ -193,13 +184,12 @@ impl fmt::Display for Tally {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "{:?} gaps found, {} of {} below 3 ms missed, {} touched, {} shifts with {} beside, {} xruns, {} wrong, starts off by up to {:.2?} ms, lengths {:.2?} ms",
+            "{:?} gaps found, {} of {} below 3 ms missed, {} touched, {} shifts, {} xruns, {} wrong, starts off by up to {:.2?} ms, lengths {:.2?} ms",
             self.found,
             self.short_missed,
             self.short,
             self.touched,
             self.shifts,
-            self.beside_shifts,
             self.xruns,
             self.wrong.len(),
             self.worst_start_ms,
