@@ -12,6 +12,7 @@ mod kills;
 mod levels;
 mod life;
 mod marks;
+mod passive;
 mod permission;
 mod plugin;
 mod reports;

@@ -160,7 +160,7 @@ def test_the_wiring_is_told_pair_by_pair_and_is_right(venue):
 
 def test_a_watch_is_marked_by_its_handle_and_by_name_and_finished_with_what_it_saw(connect, slow_server):
     venue = connect(slow_server)
-    (handle,) = venue.start("lectern", "dropout", duration_s=60, wake_s=0, present=True)
+    (handle,) = venue.start("lectern", "dropout", duration_s=60, wake_s=0, present=True, resume=True)
     first_s = eventually_marked(handle, 2.0, "door")
     time.sleep(2)  # the link is found within half a second of the pilot
     assert venue.mark(handle.name, label="no distance") > first_s
@@ -174,6 +174,12 @@ def test_a_watch_is_marked_by_its_handle_and_by_name_and_finished_with_what_it_s
     assert [mark.text for mark in marks] == ["door", "no distance"]
     assert marks[0].start_s == pytest.approx(first_s) and marks[0].at == {"metres": 2.0} and marks[1].at == {}
     assert measurement.figure("dropouts").value == 0 and measurement.simulated
+
+
+def test_what_is_no_watch_does_not_go_on_after_a_restart(venue):
+    with pytest.raises(goodwire.Refused) as refused:
+        venue.start("lectern", "latency", present=True, resume=True)
+    assert [violation.field for violation in refused.value.violations] == ["resume"]
 
 
 def eventually_marked(handle, metres, label):

@@ -73,6 +73,15 @@ def test_waiting_for_a_handle_in_vain_leaves_it_running(connect, slow_server):
     assert handle.wait(timeout_s=SOON_S).state is State.CANCELLED
 
 
+@pytest.fixture
+def control_c():
+    """Python's own answer to Ctrl-C, which it does not give where it was begun in the background."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("control_c")
 def test_control_c_cancels_the_measurement(slow_server):
     with goodwire.connect(slow_server) as venue:
         threading.Timer(1.5, os.kill, (os.getpid(), signal.SIGINT)).start()

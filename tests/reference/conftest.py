@@ -58,12 +58,11 @@ class CommandLine:
         return path, recording.read(path)[0]
 
     def analyse(self, analysis, sent, returned, reference=None, match=None, **parameters):
-        """The result of an analysis; `returned` and `reference` are FILE or FILE:CH."""
+        """The result of an analysis; `returned` and `reference` are FILE or FILE:CH, `sent` may be None."""
         more = ["--reference", reference] if reference else []
         more += ["--match", match] if match else []
-        code, out, error = self.run(
-            "analyse", analysis, "--sent", sent, "--returned", returned, *more, *_set(parameters)
-        )
+        more += ["--sent", sent] if sent else []
+        code, out, error = self.run("analyse", analysis, "--returned", returned, *more, *_set(parameters))
         return Result(code, json.loads(out) if out.strip() else {}, error)
 
 

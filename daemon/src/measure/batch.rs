@@ -1,5 +1,6 @@
 //! One batch: workers of one plan, staggered by send, played together beside the reference.
 
+mod clocks;
 mod expect;
 mod play;
 mod watch;
@@ -8,6 +9,7 @@ use std::{sync::Arc, thread::JoinHandle, time::Duration};
 
 use goodwire_proto::v1::{Note, Provenance, note::Level};
 
+use self::clocks::Clocks;
 use super::{
     complete::{Played, note},
     conductor::Conductor,
@@ -38,6 +40,8 @@ pub struct Batch {
     xruns_before: u64,
     /// What is to be said of the results.
     notes: Vec<Note>,
+    /// The clocks when a watch began.
+    begun: Option<Clocks>,
 }
 
 impl Batch {
@@ -72,6 +76,7 @@ impl Batch {
                 frames_played: 0,
                 xruns_before: 0,
                 notes: clock_notes(shape, reference),
+                begun: None,
             }
         };
         batches.into_iter().map(make).collect()
@@ -144,6 +149,8 @@ impl Batch {
         let status = conductor.engine.status();
         let xruns = status.xrun_count - self.xruns_before;
         let stagger_frames = self.stagger(worker);
+        let now = Clocks::read(&*conductor.desk.clock);
+        let of_clocks = self.begun.map(|begun| begun.notes_until(&now));
         Played {
             provenance: Provenance {
                 backend: self.shape.backend.into(),
@@ -156,7 +163,7 @@ impl Batch {
                 batch_frame_count: self.frames_played as f64,
                 ..Provenance::default()
             },
-            notes: self.notes.clone(),
+            notes: [&self.notes[..], &of_clocks.unwrap_or_default()].concat(),
         }
     }
 

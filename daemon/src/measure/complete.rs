@@ -121,10 +121,13 @@ impl Desk {
                     &Ending::failed("interrupted", "the daemon ended"),
                 );
             }
-            (None, Err(Stop::Plugin { error, notes })) => {
-                measurement.notes = notes;
-                fail(&mut measurement, &of_plugin(&error));
-            }
+            (None, Err(Stop::Plugin { error, notes })) => match self.saved(job, &error) {
+                Some((result, played)) => self.fill(&mut measurement, job, result, played),
+                None => {
+                    measurement.notes = notes;
+                    fail(&mut measurement, &of_plugin(&error));
+                }
+            },
         }
         self.judge(&mut measurement, job);
         self.store_and_tell(measurement, sounds);

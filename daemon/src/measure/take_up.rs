@@ -1,11 +1,12 @@
 //! After a start: goes on with the watches that the last daemon left running where their request
-//! said so and nothing forbids it, and closes the others with what they saw.
+//! said so and nothing forbids it, and closes the others with what they saw; the same where the
+//! plugin of a watch crashed.
 
 use std::{sync::Arc, time::Duration};
 
 use goodwire_proto::{
-    plugin::v1::SessionResult,
-    v1::{Measurement, Provenance, note::Level},
+    plugin::v1::{OpenRequest, SessionResult},
+    v1::{Measurement, Note, Provenance, note::Level},
 };
 
 use super::{
@@ -17,7 +18,7 @@ use crate::{
     audio::performance::Place,
     clock,
     config::{Backend, SimulatedTime},
-    plugins::{Limits, Session},
+    plugins::{Limits, PluginError, Session},
     store::{KeptWatch, StoreError},
 };
 
@@ -53,19 +54,37 @@ impl Desk {
 
     /// Ends a watch that does not go on, with what it saw before the restart.
     pub(super) fn close(&self, job: &Job, why: &str) {
-        let outcome = seen(job).map(|result| {
-            let text = format!("{why}; the result is of what was seen before the restart");
-            let played = Played {
-                provenance: Provenance {
-                    backend: self.config.interface.backend.name().into(),
-                    rate_hz: job.open.rate_hz,
-                    ..Provenance::default()
-                },
-                notes: vec![note(Level::Warning, "closed-after-restart", text)],
-            };
-            (result, played)
-        });
+        let text = format!("{why}; the result is of what was seen before the restart");
+        let told = note(Level::Warning, "closed-after-restart", text);
+        let outcome = seen(job, &job.open).map(|result| (result, self.played_before(job, told)));
         self.settle(job, outcome);
+    }
+
+    /// What a watch saw until its plugin crashed or hung, as far as it was kept; `None` where
+    /// nothing was, or where it failed otherwise.
+    pub(super) fn saved(&self, job: &Job, error: &PluginError) -> Option<(SessionResult, Played)> {
+        if !job.is_watch || !error.is_fault() {
+            return None;
+        }
+        let kept = self.store.kept_watches().ok()?;
+        let name = &job.measurement.name;
+        let kept = kept.into_iter().find(|one| one.measurement == *name)?;
+        let result = seen(job, &kept.open).ok()?;
+        let seen_s = kept.frame as f64 / f64::from(kept.open.rate_hz);
+        let text = format!("{error}; the result is of what was seen in the first {seen_s:.0} s");
+        let told = note(Level::Warning, "closed-after-fault", text);
+        Some((result, self.played_before(job, told)))
+    }
+
+    fn played_before(&self, job: &Job, told: Note) -> Played {
+        Played {
+            provenance: Provenance {
+                backend: self.config.interface.backend.name().into(),
+                rate_hz: job.open.rate_hz,
+                ..Provenance::default()
+            },
+            notes: vec![told],
+        }
     }
 
     /// The job of a kept watch; `None` where its analysis is not installed any more.
@@ -158,8 +177,8 @@ fn tell_away(job: &mut Job) {
 }
 
 /// What a session says of what the one before it saw.
-fn seen(job: &Job) -> Result<SessionResult, Stop> {
-    let mut session = Session::open(&job.plugin, &job.open, &Limits::default())?;
+fn seen(job: &Job, open: &OpenRequest) -> Result<SessionResult, Stop> {
+    let mut session = Session::open(&job.plugin, open, &Limits::default())?;
     session.plan()?;
     let result = session.finish(true)?;
     session.close();

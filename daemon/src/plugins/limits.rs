@@ -30,7 +30,8 @@ impl Default for Limits {
             open: Duration::from_secs(5),
             step: Duration::from_secs(5),
             feed: Duration::from_secs(10),
-            readings: Duration::from_secs(2),
+            // On a busy machine even a short answer may be late.
+            readings: Duration::from_secs(10),
             finish: Duration::from_secs(60),
             close: Duration::from_secs(1),
         }

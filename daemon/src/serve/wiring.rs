@@ -65,7 +65,6 @@ fn refused(ending: &Ending) -> Status {
     match ending {
         Ending::Cancelled(text) => Status::cancelled(text),
         Ending::DaemonEnds => errors::status(&Refusal::Ending),
-        Ending::Failed { id, text, .. } if id == "device-lost" => Status::unavailable(text),
         Ending::Failed { id, text, .. } => Status::failed_precondition(format!("{id}: {text}")),
     }
 }

@@ -4,8 +4,9 @@ use std::ops::Range;
 
 use goodwire_dsp::align::{AlignError, Recordings, align};
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::watch::PilotBody;
 use goodwire_plugin_sdk::take::Take;
+
+use crate::body::Played;
 
 /// What is to be compared, and where it stands in the returned recording.
 pub struct Compared {
@@ -27,7 +28,7 @@ pub struct Compared {
 /// [`AlignError`] where it is not in there.
 pub fn compared(
     take: &Take,
-    stimulus: &Stimulus<PilotBody>,
+    stimulus: &Stimulus<Played>,
     returned_rate_hz: f64,
 ) -> Result<Compared, AlignError> {
     if !stimulus.is_what_was_sent(&take.sent) {

@@ -1,10 +1,13 @@
 //! Figures, curves, events and notes of what was seen.
 
 use goodwire_dsp::watch::Log;
-use goodwire_plugin_sdk::api::{Curve, Figure, Note};
-use goodwire_plugin_sdk::figures::{curve, figure, info, warning};
+use goodwire_plugin_sdk::api::{Curve, Figure};
+use goodwire_plugin_sdk::figures::{curve, figure};
 use goodwire_plugin_sdk::payload::SessionResult;
 use goodwire_watching as watching;
+
+use crate::notes::notes;
+use crate::settings::Way;
 
 /// Most points of the level over distance.
 const PLACES_MAX: usize = 60;
@@ -15,8 +18,10 @@ pub struct Seen<'a> {
     pub log: &'a Log,
     /// True where there was a cable.
     pub has_reference: bool,
-    /// True where a carried player played.
-    pub is_external: bool,
+    /// How the link was watched.
+    pub way: Way,
+    /// Frame at which the sound stopped for good, where nobody can tell whether it was lost or over.
+    pub stopped_at: Option<f64>,
 }
 
 /// The result.
@@ -84,33 +89,4 @@ fn over_distance(log: &Log, level: &Curve) -> Option<Curve> {
         .unzip();
     let units = ["m", "dBFS"];
     Some(curve("level_over_distance", units, x, y, Vec::new()))
-}
-
-fn notes(seen: &Seen<'_>) -> Vec<Note> {
-    let log = seen.log;
-    let mut notes = Vec::new();
-    notes.extend(watching::none_seen(log));
-    notes.extend(watching::frames_lost(log));
-    if seen.is_external {
-        let text = "a carried player played, so gaps of the player and of the link cannot be told \
-                    apart";
-        notes.push(warning("player-or-link", text));
-    } else {
-        notes.extend(watching::reference_missing(seen.has_reference));
-    }
-    notes.extend(watching::not_all_listed(log));
-    if log.marks.kept().iter().any(|mark| mark.metres.is_some()) {
-        let text = match log.ledger.first_frame() {
-            Some(_) => {
-                "the range is the farthest mark before the first dropout: at least so far, \
-                        today, with these people in the room"
-            }
-            None => {
-                "no dropout was seen, so the range is the farthest mark: at least so far, today, \
-                     with these people in the room"
-            }
-        };
-        notes.push(info("range-at-least", text));
-    }
-    notes
 }

@@ -1,7 +1,10 @@
 //! One measurement of `dropout`.
 
+use std::ops::Range;
+
+use goodwire_dsp::align::AlignError;
 use goodwire_dsp::stimulus::Stimulus;
-use goodwire_dsp::watch::{Heard, Log, NoiseWatch, PilotBody, Watch};
+use goodwire_dsp::watch::{Heard, Log, NoiseWatch, Watch};
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
@@ -13,18 +16,22 @@ use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use goodwire_watching as watching;
 use goodwire_watching::Keeper;
 
+use crate::body::Played;
 use crate::recorded;
 use crate::result::{Seen, result};
-use crate::settings::Settings;
+use crate::settings::{Settings, Way};
 
 /// Frames that the watch is handed at a time.
 const BLOCK: usize = 1 << 14;
 
-/// Plays noise that never repeats, and watches.
+/// Peak that is declared where nothing is played, in dBFS.
+const SILENT_DBFS: f64 = -200.0;
+
+/// Watches a link, and plays what the way of watching asks for.
 pub struct DropoutSession {
     request: OpenRequest,
     settings: Settings,
-    stimulus: Stimulus<PilotBody>,
+    stimulus: Stimulus<Played>,
     /// Of recordings alone: the pilot has to be found in them first.
     taking: Taking,
     watch: Box<dyn Watch>,
@@ -43,7 +50,7 @@ impl DropoutSession {
         Ok(Self {
             stimulus: settings.stimulus(request.rate_hz, u64::from(request.seed.unsigned_abs())),
             taking: Taking::new(request),
-            watch: Box::new(NoiseWatch::new(rate_hz)),
+            watch: settings.watch(rate_hz, request.has_reference),
             log: before.map_or_else(|| Log::new(rate_hz, settings.merge_s), Log::go_on),
             keeper: Keeper::new(request),
             request: request.clone(),
@@ -55,27 +62,43 @@ impl DropoutSession {
         f64::from(self.request.returned_rate_hz)
     }
 
-    /// Hands the pilot's frames of a live block to the watch.
+    /// True where the send plays nothing.
+    fn is_silent(&self) -> bool {
+        matches!(self.settings.way, Way::Passive | Way::Player)
+    }
+
+    /// The frames of a live capture that are watched.
+    fn watched(&self) -> Range<u64> {
+        if self.is_silent() {
+            return 0..(self.settings.duration_s * self.rate_hz()).round() as u64;
+        }
+        let body = &self.stimulus.layout().body;
+        body.start as u64..body.end as u64
+    }
+
+    /// Hands the frames of a live block to the watch.
     fn watch_live(&mut self, block: &Block<'_>) {
         let channel = |index: usize| block.channels.get(index).copied().flatten();
         let Some(link) = channel(0) else { return };
         self.log.hear(block.first_frame, link);
         let own;
-        let cable = if let Some(cable) = channel(1) {
-            cable
+        let cable = if channel(1).is_some() || self.is_silent() {
+            channel(1)
         } else {
             own = self.rendered(block.first_frame, link.len());
-            &own
+            Some(&own[..])
         };
-        let begin = self.stimulus.layout().body.start as u64;
-        let skip = begin.saturating_sub(block.first_frame) as usize;
-        let end = (self.stimulus.layout().body.end as u64).saturating_sub(block.first_frame);
-        let until = usize::try_from(end).unwrap_or(usize::MAX).min(link.len());
-        if skip < until {
+        let watched = self.watched();
+        let place = |frame: u64| {
+            let place = usize::try_from(frame.saturating_sub(block.first_frame));
+            place.map_or(link.len(), |place| place.min(link.len()))
+        };
+        let (from, to) = (place(watched.start), place(watched.end));
+        if from < to {
             self.watch.hear(&Heard {
-                first_frame: block.first_frame + skip as u64,
-                link: &link[skip..until],
-                reference: Some(&cable[skip..until]),
+                first_frame: block.first_frame + from as u64,
+                link: &link[from..to],
+                reference: cable.map(|cable| &cable[from..to]),
             });
         }
         self.log.collect(self.watch.as_mut());
@@ -90,27 +113,76 @@ impl DropoutSession {
 
     /// Watches recordings as a whole.
     fn watch_recorded(&mut self) -> Result<(), Failure> {
-        let take = self.taking.finish();
+        let mut take = self.taking.finish();
         self.log.hear(0, &take.returned);
         self.check_marks()?;
-        let compared = recorded::compared(&take, &self.stimulus, self.rate_hz())
-            .map_err(|error| Failure::new(error.id(), error.to_string()).about(error.channel()))?;
-        let blocks = compared
-            .link
-            .chunks(BLOCK)
-            .zip(compared.cable.chunks(BLOCK));
-        for (number, (link, cable)) in (0..).zip(blocks) {
-            self.watch.hear(&Heard {
-                first_frame: number * BLOCK as u64,
-                link,
-                reference: Some(cable),
-            });
+        if self.settings.way == Way::Passive {
+            self.watch_whole(&take.returned, take.reference.as_deref());
+            self.log.collect(self.watch.as_mut());
+            return Ok(());
         }
-        self.watch.close();
+        let is_player = self.settings.way == Way::Player;
+        if is_player {
+            // No cable carries what the player plays.
+            take.reference = None;
+        }
+        let compared = match recorded::compared(&take, &self.stimulus, self.rate_hz()) {
+            Ok(compared) => compared,
+            // The recording holds a part of what the player played: found as it would be live.
+            Err(error) if self.is_found_anywhere(&error) => {
+                self.watch_whole(&take.returned, None);
+                self.log.collect(self.watch.as_mut());
+                return Ok(());
+            }
+            Err(error) => return Err(failed(&error)),
+        };
+        if is_player {
+            // It is on the stimulus' clock now, and the stimulus beside it.
+            self.watch = Box::new(NoiseWatch::new(self.rate_hz()));
+        }
+        self.watch_whole(&compared.link, Some(&compared.cable));
         let place = |frame: f64| compared.first_frame + compared.stretch * frame;
         self.log
             .collect_placed(self.watch.as_mut(), place, compared.stretch);
         Ok(())
+    }
+
+    /// True where a carried player's sound can be looked for, although it is not there as a whole.
+    fn is_found_anywhere(&self, error: &AlignError) -> bool {
+        self.settings.way == Way::Player
+            && *error != AlignError::SentMismatch
+            && self.request.rate_hz == self.request.returned_rate_hz
+    }
+
+    /// Hands whole channels to the watch, up to the end of the shorter one.
+    fn watch_whole(&mut self, link: &[f32], cable: Option<&[f32]>) {
+        let count = cable.map_or(link.len(), |cable| cable.len().min(link.len()));
+        for from in (0..count).step_by(BLOCK) {
+            let to = (from + BLOCK).min(count);
+            self.watch.hear(&Heard {
+                first_frame: from as u64,
+                link: &link[from..to],
+                reference: cable.map(|cable| &cable[from..to]),
+            });
+        }
+        self.watch.close();
+    }
+
+    /// That nothing came through the link.
+    fn no_signal(&self) -> Failure {
+        let text = match self.settings.way {
+            Way::Noise | Way::Tone | Way::Player => {
+                "the link never carried the pilot: see that transmitter and receiver are on, linked \
+                 and plugged in; this is no count of dropouts"
+            }
+            Way::Passive => {
+                "no programme came through the link that could be watched (hiss and hum are none, \
+                 and where there is a cable, it has to carry the same): let somebody speak or play, \
+                 and see that transmitter and receiver are on, linked and plugged in; this is no \
+                 count of dropouts"
+            }
+        };
+        Failure::new("no-signal", text).about("link")
     }
 
     fn check_marks(&self) -> Result<(), Failure> {
@@ -130,10 +202,19 @@ impl DropoutSession {
     }
 }
 
+fn failed(error: &AlignError) -> Failure {
+    Failure::new(error.id(), error.to_string()).about(error.channel())
+}
+
 impl Session for DropoutSession {
     fn plan(&mut self) -> Result<Plan, Failure> {
         let layout = self.stimulus.layout();
-        let peak_dbfs = self.stimulus.peak_dbfs();
+        let is_heard = self.request.mode() == Mode::Stimulus || !self.is_silent();
+        let peak_dbfs = if is_heard {
+            self.stimulus.peak_dbfs()
+        } else {
+            SILENT_DBFS
+        };
         let whole = plan_of_one_step(layout.frame_count(), layout.tail_frame_count(), peak_dbfs);
         if self.request.mode() != Mode::Live {
             return Ok(whole);
@@ -147,7 +228,7 @@ impl Session for DropoutSession {
                 repeat_count: 1,
                 peak_dbfs,
                 loss: step::Loss::Cut.into(),
-                expected_frame_count: Some(layout.body.end as f64),
+                expected_frame_count: Some(self.watched().end as f64),
                 ..Step::default()
             }],
             ..Plan::default()
@@ -171,7 +252,7 @@ impl Session for DropoutSession {
             return self.taking.feed(block);
         }
         self.watch_live(block);
-        let is_over = self.log.end_frame >= self.stimulus.layout().body.end as u64;
+        let is_over = self.log.end_frame >= self.watched().end;
         Ok(if is_over { Fed::Enough } else { Fed::More })
     }
 
@@ -207,14 +288,13 @@ impl Session for DropoutSession {
             self.log.collect(self.watch.as_mut());
         }
         if self.log.last_good_frame.is_none() {
-            let text = "the link never carried the pilot: see that transmitter and receiver are on, \
-                        linked and plugged in; this is no count of dropouts";
-            return Err(Failure::new("no-signal", text).about("link"));
+            return Err(self.no_signal());
         }
         Ok(result(&Seen {
             log: &self.log,
             has_reference: self.request.has_reference,
-            is_external: self.settings.is_external,
+            way: self.settings.way,
+            stopped_at: self.watch.stopped_at(),
         }))
     }
 }

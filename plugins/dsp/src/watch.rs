@@ -12,15 +12,23 @@ pub mod marks;
 mod moments;
 mod narrow;
 mod noise_watch;
+mod passive_watch;
 mod pilot;
 mod pilot_body;
+mod player_watch;
 pub mod poisson;
 mod stretch;
+mod tone_pilot;
+mod tone_watch;
 
 pub use log::Log;
 pub use noise_watch::NoiseWatch;
+pub use passive_watch::PassiveWatch;
 pub use pilot::{PILOT_BAND_HZ, Pilot};
 pub use pilot_body::PilotBody;
+pub use player_watch::{PlayerWatch, Render};
+pub use tone_pilot::TonePilot;
+pub use tone_watch::ToneWatch;
 
 use serde::{Deserialize, Serialize};
 
@@ -37,6 +45,10 @@ pub enum LapseKind {
     Burst,
     /// Its delay stepped; the sound before and after is whole.
     Shift,
+    /// Its tops were cut flat.
+    Clipped,
+    /// It lost level for a second and more, and the cable did not.
+    Faint,
 }
 
 impl LapseKind {
@@ -101,6 +113,12 @@ pub trait Watch {
     /// The lapse that is going on, as it would be told were the watch closed now; `None` where there
     /// is none, or where the watch does not say.
     fn pending(&self) -> Option<Lapse> {
+        None
+    }
+
+    /// Where the sound stopped for good, as it seems so far, and nobody can tell whether it was lost
+    /// or over; this is no lapse. `None` of watches that can tell.
+    fn stopped_at(&self) -> Option<f64> {
         None
     }
 

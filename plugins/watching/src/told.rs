@@ -22,6 +22,8 @@ fn of_lapse(lapse: &Lapse, marks: &Marks, rate_hz: f64) -> Event {
         LapseKind::Click => "click",
         LapseKind::Burst => "burst",
         LapseKind::Shift => "shift",
+        LapseKind::Clipped => "clipped",
+        LapseKind::Faint => "level-loss",
     };
     let duration_s = lapse.frame_count / rate_hz;
     let one = event(id, lapse.start_frame / rate_hz, Some(duration_s), "");

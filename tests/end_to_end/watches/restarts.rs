@@ -1,4 +1,4 @@
-//! A daemon that was killed or ended, and started again, while a watch ran.
+//! A daemon that was killed or ended, and started again, while a watch ran; and a plugin that died.
 
 use super::*;
 
@@ -154,4 +154,25 @@ async fn where_nobody_may_be_away_a_watch_is_not_promised_to_go_on() {
     assert_eq!(refused.code(), Code::InvalidArgument);
     wanted.resume = false;
     client.ask(wanted).await.expect("without it, it is allowed");
+}
+
+#[tokio::test]
+async fn what_a_watch_saw_is_not_lost_with_its_plugin() {
+    let (daemon, _plugins) = vigilant(in_real_time);
+    let client = daemon.connect().await;
+    let ended = client
+        .measure("link-1", "vigil", &[("dies_at_s", "4")])
+        .await;
+    assert_eq!(ended.state(), State::Succeeded, "{:?}", ended.reason);
+    // The first state is kept after a second, the next one ten seconds later.
+    let fed_s = value(&ended, "fed") / 48_000.0;
+    assert!((0.5..4.0).contains(&fed_s), "{fed_s} s");
+    assert!(has_note(&ended, "closed-after-fault"), "{:?}", ended.notes);
+    let unkept = client
+        .measure("link-1", "vigil", &[("dies_at_s", "0.3")])
+        .await;
+    assert_eq!(
+        (unkept.state(), reason(&unkept)),
+        (State::Failed, "plugin-crashed")
+    );
 }

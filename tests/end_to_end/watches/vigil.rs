@@ -22,6 +22,8 @@ struct Vigil {
     plays: bool,
     rate_hz: f64,
     duration_frames: f64,
+    /// It crashes when it is fed this frame.
+    dies_at_frame: f64,
     /// Fed, lost, wrong, and the frame after the last one.
     counts: [u64; 4],
     marks: Vec<Event>,
@@ -59,6 +61,7 @@ impl Plugin for Vigil {
             plays: true,
             parameters: vec![
                 number("duration_s", "s", 1e6, "Seconds until it has seen enough."),
+                number("dies_at_s", "s", 1e6, "Seconds until it crashes."),
                 choice("pilot", &["noise", "none"], "What is played."),
             ],
             silent_with: vec![Silence {
@@ -81,6 +84,7 @@ impl Plugin for Vigil {
             plays: text(request, "pilot") != "none",
             rate_hz,
             duration_frames: amount(request, "duration_s") * rate_hz,
+            dies_at_frame: amount(request, "dies_at_s") * rate_hz,
             counts,
             marks: Vec::new(),
         }))
@@ -130,6 +134,9 @@ impl Session for Vigil {
     }
 
     fn feed(&mut self, block: &Block<'_>) -> Result<Fed, Failure> {
+        if block.first_frame as f64 >= self.dies_at_frame {
+            std::process::abort();
+        }
         let [fed, lost, wrong, end] = &mut self.counts;
         if block.first_frame != *end {
             let text = format!("frame {} came where {end} was next", block.first_frame);

@@ -31,9 +31,9 @@ WAV (16, 24, 32 bit, float) and FLAC, 44.1 to 192 kHz; channels count from 1.
 pub struct Analyse {
     /// What to find: see `goodwire analyses`
     analysis: String,
-    /// What was played: the file that `stimulus` wrote
+    /// What was played: the file that `stimulus` wrote; needless where nothing was (pilot=none)
     #[arg(long, value_name = "FILE")]
-    sent: PathBuf,
+    sent: Option<PathBuf>,
     /// What the link returned
     #[arg(long, value_name = "FILE[:CH]")]
     returned: FileChannel,
@@ -93,10 +93,11 @@ fn print(session: &Session, measurement: &Measurement) -> anyhow::Result<()> {
 
 /// Checks files and values and makes the header.
 fn prepare(arguments: &Analyse) -> anyhow::Result<Upload> {
-    let mut files = vec![
-        (File::Sent, check(&arguments.sent)?),
-        (File::Returned, check(&arguments.returned.path)?),
-    ];
+    let returned = check(&arguments.returned.path)?;
+    let mut files = vec![(File::Returned, returned.clone())];
+    if let Some(sent) = &arguments.sent {
+        files.insert(0, (File::Sent, check(sent)?));
+    }
     let mut header = RecordingsHeader {
         analysis: arguments.analysis.clone(),
         parameters: values::parameters(&arguments.set)?,
@@ -110,7 +111,7 @@ fn prepare(arguments: &Analyse) -> anyhow::Result<Upload> {
         let path = check(&reference.path)?;
         header.reference_channel = reference.channel;
         // A file of both channels is sent once.
-        header.reference_in_returned = fs::canonicalize(&path)? == fs::canonicalize(&files[1].1)?;
+        header.reference_in_returned = fs::canonicalize(&path)? == fs::canonicalize(&returned)?;
         if !header.reference_in_returned {
             files.push((File::Reference, path));
         }

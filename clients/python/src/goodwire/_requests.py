@@ -34,6 +34,7 @@ def measure(
     *,
     present: bool,
     match: bool = False,
+    resume: bool = False,
     setup: Mapping[str, str] | None = None,
 ) -> measurement_pb2.MeasureRequest:
     """Asks for measurements; made once and sent as often as needed, it starts them once."""
@@ -44,6 +45,7 @@ def measure(
         request_id=str(uuid.uuid4()),
         present=present,
         match=match,
+        resume=resume,
         setup=dict(setup or {}),
     )
 

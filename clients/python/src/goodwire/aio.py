@@ -138,11 +138,12 @@ class AsyncClient:
         analysis: str,
         *,
         present: bool = False,
+        resume: bool = False,
         setup: Mapping[str, str] | None = None,
         **parameters: Any,
     ) -> tuple[AsyncHandle, ...]:
         """As :meth:`goodwire.Client.start`."""
-        request = _requests.measure(links, analysis, parameters, present=present, setup=setup)
+        request = _requests.measure(links, analysis, parameters, present=present, resume=resume, setup=setup)
         started = await self._connection.persist(_asks.measure(request))
         return tuple(AsyncHandle(self._connection, one) for one in started)
 

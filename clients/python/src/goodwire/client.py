@@ -144,14 +144,16 @@ class Client:
         analysis: str,
         *,
         present: bool = False,
+        resume: bool = False,
         setup: Mapping[str, str] | None = None,
         **parameters: Any,
     ) -> tuple[Handle, ...]:
         """Asks for one analysis of one or several links, ``"all"`` for every one; gives a handle each.
 
-        ``present=True`` says that a person is in the room and that sound may be played now.
+        ``present=True`` says that a person is in the room and that sound may be played now. ``resume=True``
+        says that a watch goes on by itself where the server was ended and started again.
         """
-        request = _requests.measure(links, analysis, parameters, present=present, setup=setup)
+        request = _requests.measure(links, analysis, parameters, present=present, resume=resume, setup=setup)
         started = self._connection.persist(_asks.measure(request))
         return tuple(Handle(self._connection, one) for one in started)
 

@@ -19,6 +19,7 @@ mod low_end_lost;
 mod neighbours_sound;
 mod no_signal;
 mod not_docked;
+mod out_of_range;
 mod polarity_swapped;
 mod receiver_output;
 mod reference_distorts;
@@ -47,7 +48,7 @@ const fn rule(id: &'static str, look: fn(&Evidence<'_>) -> Option<String>) -> Ru
 
 /// All of them, in the order in which they are told. A rule that sees less than another one gives
 /// way to it by asking it.
-pub(super) static RULES: [Rule; 27] = [
+pub(super) static RULES: [Rule; 28] = [
     rule("reference-silent", reference_silent::look),
     rule("all-links-silent", all_silent::look),
     rule("not-docked", not_docked::look),
@@ -73,6 +74,7 @@ pub(super) static RULES: [Rule; 27] = [
     rule("link-clock", link_clock::look),
     rule("interference", interference::look),
     rule("resynchronises", resynchronises::look),
+    rule("out-of-range", out_of_range::look),
     rule("loose-cable", loose_cable::look),
     rule("hum", hum::look),
 ];

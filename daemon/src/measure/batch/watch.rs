@@ -19,7 +19,9 @@ use super::{
         pilot::Renderer,
         worker::Worker,
     },
-    Batch, ENGINE_PATIENCE, too_loud,
+    Batch, ENGINE_PATIENCE,
+    clocks::Clocks,
+    too_loud,
 };
 use crate::{
     audio::performance::{Answer, Cancel, Captured, Ended, OpenEnd, Performance, Place},
@@ -84,6 +86,7 @@ impl Batch {
 
     fn begin_watch(&mut self, conductor: &Conductor) -> State {
         let rate_hz = f64::from(self.shape.rate_hz);
+        self.begun = Some(Clocks::read(&*conductor.desk.clock));
         for worker in &self.workers {
             let Some(link) = &worker.job.link else {
                 continue;

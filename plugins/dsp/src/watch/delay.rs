@@ -2,6 +2,9 @@
 
 use crate::{Complex64, fft::Transform};
 
+/// Places with less than this of the cable's largest energy are not looked at.
+const FAINT: f64 = 1e-3;
+
 /// What a search found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Found {
@@ -11,8 +14,9 @@ pub struct Found {
     pub likeness: f64,
 }
 
-/// The delay at which `link` is most like the cable. `cable` ends together with `link` and begins
-/// earlier by the longest delay that is looked for. `None` where either is silent.
+/// The delay at which `link` is most like the cable, however loud that is there. `cable` ends
+/// together with `link` and begins earlier by the longest delay that is looked for. `None` where
+/// either is silent.
 #[must_use]
 pub fn find(link: &[f64], cable: &[f64]) -> Option<Found> {
     let longest = cable.len().checked_sub(link.len())?;
@@ -32,15 +36,27 @@ pub fn find(link: &[f64], cable: &[f64]) -> Option<Found> {
         .map(|(long, short)| long * short.conj())
         .collect();
     transform.inverse(&mut product);
-    let energy = |samples: &[f64]| samples.iter().map(|x| x * x).sum::<f64>();
-    let (at, peak) = product[..=longest]
-        .iter()
-        .map(|value| value.re)
-        .enumerate()
+    let link_energy: f64 = link.iter().map(|x| x * x).sum();
+    let beneath = energies(cable, link.len());
+    // Where the cable is as good as silent, likeness would be one of rounding.
+    let least = FAINT * beneath.iter().copied().fold(0.0, f64::max);
+    let (at, peak) = (0..=longest)
+        .filter(|&at| beneath[at] > least)
+        .map(|at| (at, product[at].re / (link_energy * beneath[at]).sqrt()))
         .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))?;
-    let norm = (energy(link) * energy(&cable[at..at + link.len()])).sqrt();
-    (norm > 0.0).then(|| Found {
+    (link_energy > 0.0).then_some(Found {
         delay: longest - at,
-        likeness: peak / norm,
+        likeness: peak,
     })
+}
+
+/// Energy of each `length` samples.
+fn energies(samples: &[f64], length: usize) -> Vec<f64> {
+    let mut sum: f64 = samples[..length].iter().map(|x| x * x).sum();
+    let mut energies = vec![sum];
+    for (new, old) in samples[length..].iter().zip(samples) {
+        sum = (sum + new * new - old * old).max(0.0);
+        energies.push(sum);
+    }
+    energies
 }

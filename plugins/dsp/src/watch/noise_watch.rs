@@ -9,6 +9,8 @@
 //! the edge is.
 
 mod find;
+mod lead;
+mod refine;
 
 use super::{
     Heard, Lapse, Watch,
@@ -17,6 +19,7 @@ use super::{
     narrow::{Narrow, decimation},
     stretch::Stretch,
 };
+use refine::Again;
 
 /// Less of the sound than this is lost: the -6 dB points of the edges.
 const LOST_BELOW: f64 = 0.5;
@@ -79,6 +82,8 @@ pub struct NoiseWatch {
     /// No decision is made up to this sample: the cable had no sound just before.
     quiet_until: i64,
     open: Option<Stretch>,
+    /// A stretch that is over and is judged once more when the link has been learnt after it.
+    again: Option<Again>,
     /// Next sample at which the link is looked for, and the pause after that.
     search_at: i64,
     search_pause: i64,
@@ -115,6 +120,7 @@ impl NoiseWatch {
             decide_from: 0,
             quiet_until: 0,
             open: None,
+            again: None,
             search_at: 0,
             search_pause: 0,
             silent_until: 0,
@@ -152,6 +158,7 @@ impl NoiseWatch {
         self.judged_to = 0;
         self.quiet_until = 0;
         self.open = None;
+        self.again = None;
         self.search_pause = self.samples(SEARCH_EVERY_S.0);
         self.search_at = self.samples(SEARCH_S);
         self.silent_until = 0;
@@ -174,6 +181,7 @@ impl NoiseWatch {
             let reach = self.end_sample() - (TAPS - AHEAD) as i64;
             while self.lock.is_some() && self.next < reach && !self.is_search_due() {
                 self.step();
+                self.refine();
             }
             if !self.is_search_due() {
                 return;
@@ -307,7 +315,11 @@ impl NoiseWatch {
             .as_ref()
             .is_some_and(|open| sample - open.last > join)
         {
-            self.tell_open();
+            if self.is_to_refine() {
+                self.wait_for_more(sample);
+            } else {
+                self.tell_open();
+            }
         }
     }
 
@@ -330,6 +342,7 @@ impl NoiseWatch {
 
     /// The interface lost frames: what they touch is void.
     fn cut(&mut self) {
+        self.give_up_refining();
         self.lapses.extend(self.pending());
         self.open = None;
     }
@@ -355,7 +368,7 @@ impl Watch for NoiseWatch {
     }
 
     fn take_lapses(&mut self) -> Vec<Lapse> {
-        std::mem::take(&mut self.lapses)
+        self.certain()
     }
 
     fn pending(&self) -> Option<Lapse> {

@@ -25,6 +25,8 @@ pub struct Stretch {
     pub first: i64,
     /// Its last sample so far.
     pub last: i64,
+    /// True where it is judged for the second time.
+    pub is_refined: bool,
     least_left: f64,
     expected: f64,
     /// Power that is missing of the sound, and power that is heard instead.
@@ -40,11 +42,21 @@ impl Stretch {
         Self {
             first,
             last: first,
+            is_refined: false,
             least_left: f64::INFINITY,
             expected: 0.0,
             missing: 0.0,
             instead: 0.0,
             rest: 0.0,
+        }
+    }
+
+    /// Begins at a sample, judged for the second time.
+    #[must_use]
+    pub fn refined(first: i64) -> Self {
+        Self {
+            is_refined: true,
+            ..Self::new(first)
         }
     }
 

@@ -52,13 +52,15 @@ pub fn render(look: &Look, measurement: &Measurement) -> String {
     parts.join("\n")
 }
 
-/// Value and uncertainty, or the interval where it is not symmetric.
+/// Value and uncertainty, or the interval where it is not symmetric; one that has no upper end is at
+/// least so much.
 fn numbers(figure: &Figure) -> (String, String) {
     let Some(value) = figure.value else {
         return (String::new(), String::new());
     };
     match (figure.low, figure.high) {
         (Some(low), Some(high)) => number::between(value, low, high),
+        (Some(_), None) => (number::plain(value), "or more".into()),
         _ => rounded(value, figure.uncertainty),
     }
 }
@@ -251,5 +253,15 @@ mod tests {
                6 kHz   0.0100 ±0.0010  0.0200 ±0.0010\n  \
                7 kHz   0.0100 ±0.0010\n"
         );
+    }
+
+    #[test]
+    fn a_link_that_still_ran_after_10_h_ran_36000_s_or_more() {
+        let ran = Figure {
+            value: Some(36_000.0),
+            low: Some(36_000.0),
+            ..Figure::default()
+        };
+        assert_eq!(numbers(&ran), ("36000".into(), "or more".into()));
     }
 }

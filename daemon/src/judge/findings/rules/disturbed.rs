@@ -10,7 +10,9 @@ const JITTER_MS: f64 = 0.5;
 /// Notes of steps and tones in which something else was heard.
 const NOTES: [&str; 2] = ["disturbed-steps", "disturbed-tones"];
 /// Events of lost sound.
-const EVENTS: [&str; 2] = ["gap", "click"];
+const EVENTS: [&str; 3] = ["gap", "concealed", "click"];
+/// Those among them that are pieces of a dropout.
+pub(super) const LOST: [&str; 2] = ["gap", "concealed"];
 /// The event of a delay that stepped while it was measured.
 const SHIFT: &str = "shift";
 

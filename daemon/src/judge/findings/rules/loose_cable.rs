@@ -3,13 +3,14 @@
 use super::{
     Evidence,
     disturbed::{is_broken, unsteady},
-    interface_clock, interference, xruns,
+    interface_clock, interference, out_of_range, xruns,
 };
 
 pub(super) fn look(evidence: &Evidence<'_>) -> Option<String> {
     let gives_way = interference::look(evidence).is_some()
         || interface_clock::look(evidence).is_some()
         || xruns::look(evidence).is_some()
+        || out_of_range::look(evidence).is_some()
         || unsteady(evidence.link).is_some();
     if gives_way || !is_broken(evidence.link) {
         return None;

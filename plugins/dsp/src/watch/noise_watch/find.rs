@@ -73,7 +73,7 @@ impl NoiseWatch {
     }
 
     /// Goes back to a sample; a stretch that was lost up to there stays open.
-    fn judge_again(&mut self, sample: i64, lost_since: i64, lost: Option<Stretch>) {
+    pub(super) fn judge_again(&mut self, sample: i64, lost_since: i64, lost: Option<Stretch>) {
         self.window = Window::new(2 * self.half() as usize + 1);
         self.next = sample;
         self.decide_from = sample;
@@ -81,7 +81,7 @@ impl NoiseWatch {
         let unseen = sample - lost_since;
         self.open = match lost {
             Some(open) if unseen > 0 => Some(open),
-            Some(open) => Some(Stretch::new(open.first)),
+            Some(open) => Some(Stretch::refined(open.first)),
             // Longer ago than is kept: the cable had its sound, and the link was not to be found.
             None => (unseen > 0).then(|| Stretch::silent(lost_since, unseen)),
         };
@@ -99,7 +99,7 @@ impl NoiseWatch {
 
     /// Learns backwards in time as far as the link carried its sound, so that what was learnt fits
     /// the moment from which on it is judged again, whatever the two clocks have drifted since.
-    fn learn_back(&self, lock: &mut Lock, from: i64, until: i64) {
+    pub(super) fn learn_back(&self, lock: &mut Lock, from: i64, until: i64) {
         let block = self.samples(LESSON_S);
         let mut end = from;
         while end - block >= until {
