@@ -2,7 +2,7 @@
 
 use goodwire_plugin_sdk::Failure;
 use goodwire_radio::band::{Band, Occupancy};
-use goodwire_radio::plan::{self, Plan, Request};
+use goodwire_radio::plan::{self, Flaw, Member, Plan, Request};
 
 use crate::air::Air;
 use crate::scene::Scene;
@@ -58,7 +58,7 @@ impl<'a> Chosen<'a> {
         });
         let plan = plan.map_err(|error| Failure::new("not-planned", error.to_string()))?;
         Ok(Self {
-            rows: assigned(scene, &is_kept, &plan.rows),
+            rows: assigned(scene, &is_kept, &plan),
             scene,
             occupied,
             plan,
@@ -102,9 +102,12 @@ fn staying(scene: &Scene, is_kept: &[bool]) -> Vec<Carrier> {
 }
 
 /// Gives the planned rows to the links: whoever is on one of them already keeps it, so that as few
-/// as can be are set anew; the others get the rest in order.
-fn assigned(scene: &Scene, is_kept: &[bool], planned: &[usize]) -> Vec<Option<usize>> {
-    let mut left = planned.to_vec();
+/// as can be are set anew; the others get the rest in order, what has a flaw last, for links that
+/// are not there yet come last.
+fn assigned(scene: &Scene, is_kept: &[bool], plan: &Plan) -> Vec<Option<usize>> {
+    let has_flaw = |row: &usize| plan.flaws.iter().any(|flaw| suffers(flaw, *row));
+    let (flawed, clean): (Vec<usize>, Vec<usize>) = plan.rows.iter().partition(|row| has_flaw(row));
+    let mut left = [clean, flawed].concat();
     let mut rows: Vec<Option<usize>> = Vec::with_capacity(scene.own.len());
     for (own, is_kept) in scene.own.iter().zip(is_kept) {
         let place = own
@@ -121,4 +124,15 @@ fn assigned(scene: &Scene, is_kept: &[bool], planned: &[usize]) -> Vec<Option<us
         *row = left.next();
     }
     rows
+}
+
+/// True where it is `row` that a flaw is bad for.
+fn suffers(flaw: &Flaw, row: usize) -> bool {
+    let is_it = |member: &Member| *member == Member::Row(row);
+    match flaw {
+        Flaw::NotPlaced { .. } => false,
+        Flaw::Overlap { first, second, .. } => is_it(first) || is_it(second),
+        Flaw::Occupied { row: occupied, .. } => *occupied == row,
+        Flaw::Product { victim, .. } => is_it(victim),
+    }
 }
