@@ -198,7 +198,7 @@ impl Desk {
             })
         });
         let simulated = self.config.interface.backend.is_simulated();
-        let walked_m = self
+        let walked_metres = self
             .store
             .last_figure(&link.name, "dropout", "range", simulated)?;
         Ok(Radio {
@@ -210,7 +210,7 @@ impl Desk {
             occupied: self.config.radio.occupied.clone(),
             surveys: surveys.to_vec(),
             budget: table.and_then(told_budget),
-            walked_m,
+            walked_metres,
         })
     }
 }

@@ -207,8 +207,7 @@ mod tests {
                     at: vec!["frequency_hz".into()],
                 }],
                 curves: Vec::new(),
-                silent_with: Vec::new(),
-                without_audio: false,
+                ..AnalysisDescription::default()
             }],
         }
     }
