@@ -121,7 +121,12 @@ fn the_daemon_depends_on_no_plugin_and_a_client_not_on_the_daemon() {
         let forbidden: &[&str] = match manifest.path.split('/').next() {
             // The arithmetic of `goodwire-dsp` and `goodwire-radio` it may use.
             Some("daemon") => &["goodwire-plugin", "goodwire-watching", "libloading"],
-            Some("clients") => &["goodwired", "goodwire-dsp", "goodwire-radio", "goodwire-plugin"],
+            Some("clients") => &[
+                "goodwired",
+                "goodwire-dsp",
+                "goodwire-radio",
+                "goodwire-plugin",
+            ],
             Some("plugins") => &["goodwired", "tonic", "tokio"],
             _ => continue,
         };

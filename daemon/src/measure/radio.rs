@@ -77,6 +77,17 @@ impl Desk {
         Ok(read.transpose()?.into_iter().collect())
     }
 
+    /// True where a link can be asked for an analysis: one without audio needs a channel table.
+    /// Where no link has one, each is asked for, to be told so.
+    #[must_use]
+    pub fn suits(&self, analysis: &str, link: &str) -> bool {
+        let has_table = |link: &LinkConfig| link.channel_table.is_some();
+        let is_any = self.config.links.iter().any(has_table);
+        !is_any
+            || self.config.link(link).is_some_and(has_table)
+            || !self.registry.is_without_audio(analysis)
+    }
+
     /// Whether a link has a table, and is set to one of its channels if to any.
     fn check_channel(&self, link: &LinkConfig) -> Option<Violation> {
         let Some(table) = self.config.channel_table(link) else {

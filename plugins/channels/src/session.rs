@@ -40,7 +40,8 @@ impl Session for ChannelsSession {
         let mut notes = notes::all(&chosen, &self.air, &self.settings, &channel_plan);
         let mut figures = figures::all(&chosen, &self.air, &self.settings);
         if let Some(budget) = &self.radio.budget {
-            let (figure, told) = reach::of(&chosen, budget, self.radio.walked_metres, &self.settings);
+            let (figure, told) =
+                reach::of(&chosen, budget, self.radio.walked_metres, &self.settings);
             figures.extend(figure);
             notes.push(told);
         }

@@ -11,6 +11,10 @@ use goodwire_radio::products::Extent;
 /// receiver 20 MHz wide (common practice, no source).
 const THRESHOLD_DBM: f64 = -90.0;
 
+/// Steps that each search may take: some seconds altogether, and not the minute that the daemon
+/// waits on a machine a tenth as fast.
+const STEP_COUNT_MAX: u64 = 100_000_000;
+
 /// Settings of one plan.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -70,7 +74,7 @@ impl Settings {
                 clearance_mhz: read.number("clearance_mhz"),
                 guard_mhz: read.number("guard_mhz"),
                 extent,
-                ..Rules::default()
+                step_count_max: STEP_COUNT_MAX,
             },
             threshold_dbm: read.number("threshold_dbm"),
             body_margin_db: read.number("body_margin_db"),
