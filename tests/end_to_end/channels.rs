@@ -149,10 +149,8 @@ async fn a_plan_is_there_while_a_watch_holds_the_rig() {
         .await;
     let watch = watch.unwrap().remove(0).name;
     eventually("it watches", Duration::from_secs(20), || async {
-        let status = client
-            .rig
-            .clone()
-            .get_status(goodwire_proto::v1::GetStatusRequest {});
+        let mut rig = client.rig.clone();
+        let status = rig.get_status(goodwire_proto::v1::GetStatusRequest {});
         let running = status.await.unwrap().into_inner().running;
         running.iter().any(|one| one.name == watch).then_some(())
     })
@@ -329,10 +327,8 @@ async fn links_without_a_table_are_refused_all_takes_the_others_and_none_says_wh
     assert!(said.contains("'bare' has no channel_table"), "{said}");
     let all = client.ask(request("all", "channels", &[])).await.unwrap();
     assert_eq!(all.len(), 6);
-    let listed = client
-        .measurements
-        .clone()
-        .list_measurements(ListMeasurementsRequest::default());
+    let mut measurements = client.measurements.clone();
+    let listed = measurements.list_measurements(ListMeasurementsRequest::default());
     assert_eq!(listed.await.unwrap().into_inner().measurements.len(), 6);
     let daemon = Daemon::start(goodwire_tests::rig::CELLAR);
     let client = daemon.connect().await;
