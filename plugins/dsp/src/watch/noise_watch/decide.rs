@@ -41,7 +41,7 @@ impl NoiseWatch {
     }
 
     fn decide(&mut self, sample: i64, moments: &Moments) {
-        let length = 2.0 * self.half() as f64 + 1.0;
+        let length = self.window.filled() as f64;
         let Some(lock) = &mut self.lock else { return };
         let least = (PRESENT * lock.power).max(POWER_LEAST) * length;
         if moments.carried < least || moments.now < least {
