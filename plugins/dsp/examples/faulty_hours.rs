@@ -265,6 +265,7 @@ impl Tally {
             for (worst, off) in self.worst_ms.iter_mut().zip([start_ms, length_ms]) {
                 *worst = worst.max(off.abs());
             }
+            if std::env::var("EDGES").is_ok() { eprintln!("edge {:?} {:.3} {:.3} {:.1}", take.kind, start_ms, start_ms+length_ms, 1e3*second(to-from)); }
             if start_ms.abs().max(length_ms.abs()) > OFF_MS {
                 self.wrong += 1;
                 println!("{what}: start {start_ms:.2} ms off, length {length_ms:.2} ms off");

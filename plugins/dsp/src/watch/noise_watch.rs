@@ -28,6 +28,9 @@ use refine::Again;
 
 /// Less of the sound than this is lost: the -6 dB points of the edges.
 const LOST_BELOW: f64 = 0.5;
+/// Sound below this is kept out. What the high-pass makes of an edge rings on by e in 0.4 ms; at
+/// 150 Hz, in 1.5 ms, ends of repeated packets were told up to 1.3 ms late.
+const LOW_HZ: f64 = 600.0;
 /// Length of the windows in seconds.
 const WINDOW_S: f64 = 0.002;
 /// The longest delay that is looked for, in seconds.
@@ -95,7 +98,7 @@ impl NoiseWatch {
             rate_hz,
             decimation,
             sample_hz,
-            narrow: [Narrow::new(rate_hz), Narrow::new(rate_hz)],
+            narrow: [Narrow::new(rate_hz, LOW_HZ), Narrow::new(rate_hz, LOW_HZ)],
             link: Vec::new(),
             cable: Vec::new(),
             first_sample: 0,
@@ -139,7 +142,7 @@ impl NoiseWatch {
     fn begin(&mut self, frame: u64) {
         self.origin = frame;
         self.next_frame = Some(frame);
-        self.narrow = [Narrow::new(self.rate_hz), Narrow::new(self.rate_hz)];
+        self.narrow = [Narrow::new(self.rate_hz, LOW_HZ), Narrow::new(self.rate_hz, LOW_HZ)];
         let silence = (self.samples(DELAY_MAX_S) + TAPS as i64) as usize;
         self.link = vec![0.0; silence];
         self.cable = vec![0.0; silence];

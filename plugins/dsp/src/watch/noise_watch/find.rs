@@ -22,8 +22,8 @@ const LESSON_S: f64 = 0.01;
 /// Learning backwards goes in steps of this length, in seconds, so that little of what was lost
 /// before is learnt with the last one.
 const BACK_S: f64 = 0.002;
-/// Within 10 ms the high-pass at 150 Hz has settled: its transient falls by e in 1.5 ms.
-const SETTLE_S: f64 = 0.01;
+/// Within 3 ms the high-pass has settled: its transient falls by e in 0.4 ms.
+const SETTLE_S: f64 = 0.003;
 /// A delay that stepped by less than this has not, in seconds.
 const SHIFT_LEAST_S: f64 = 0.0003;
 /// Two clocks may differ by so much: the 300 ppm of a carried player, and a little.
