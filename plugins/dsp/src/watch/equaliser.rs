@@ -11,6 +11,8 @@ pub const AHEAD: usize = TAPS / 2;
 const STEP: f64 = 0.1;
 /// The taps are moved by one sample once their middle is further from the centre than this.
 const OFF_CENTRE: f64 = 2.0;
+/// Loudness is told once in so many steps: a millisecond, in which it hardly moves.
+const LOUDNESS_EVERY: u32 = 16;
 /// Middle is looked for once in so many steps.
 const LOOK_EVERY: u32 = 256;
 
@@ -72,7 +74,9 @@ impl Equaliser {
         } else {
             0
         };
-        self.loudness = dot(&self.taps, &self.taps).sqrt();
+        if self.steps.is_multiple_of(LOUDNESS_EVERY) {
+            self.loudness = dot(&self.taps, &self.taps).sqrt();
+        }
         moved
     }
 
