@@ -47,7 +47,11 @@ struct Tally {
 
 fn main() {
     let mut asked = std::env::args().skip(1);
-    let mut number = |default: f64| asked.next().map_or(default, |x| x.parse().expect("a number"));
+    let mut number = |default: f64| {
+        asked
+            .next()
+            .map_or(default, |x| x.parse().expect("a number"))
+    };
     let (hours, seed, watch_s) = (number(1.0), number(1.0) as u64, number(300.0));
     let wanted = number(-1.0);
     let kinds = [Kind::Mute, Kind::Fade, Kind::Repeat, Kind::Healthy];
@@ -265,7 +269,15 @@ impl Tally {
             for (worst, off) in self.worst_ms.iter_mut().zip([start_ms, length_ms]) {
                 *worst = worst.max(off.abs());
             }
-            if std::env::var("EDGES").is_ok() { eprintln!("edge {:?} {:.3} {:.3} {:.1}", take.kind, start_ms, start_ms+length_ms, 1e3*second(to-from)); }
+            if std::env::var("EDGES").is_ok() {
+                eprintln!(
+                    "edge {:?} {:.3} {:.3} {:.1}",
+                    take.kind,
+                    start_ms,
+                    start_ms + length_ms,
+                    1e3 * second(to - from)
+                );
+            }
             if start_ms.abs().max(length_ms.abs()) > OFF_MS {
                 self.wrong += 1;
                 println!("{what}: start {start_ms:.2} ms off, length {length_ms:.2} ms off");
@@ -286,8 +298,14 @@ impl Tally {
                 self.wrong += 1;
                 let (at, of) = (second(from), 1e3 * second(to - from));
                 let kind = take.kind;
-                println!("run {run}, {kind:?}: {:?} at {at:.4} s of {of:.2} ms invented; slips {:.4?}", lapse.kind,
-                    take.slips.iter().map(|x| *x as f64 / RATE_HZ).find(|x| (x - at).abs() < 3.0));
+                println!(
+                    "run {run}, {kind:?}: {:?} at {at:.4} s of {of:.2} ms invented; slips {:.4?}",
+                    lapse.kind,
+                    take.slips
+                        .iter()
+                        .map(|x| *x as f64 / RATE_HZ)
+                        .find(|x| (x - at).abs() < 3.0)
+                );
             }
         }
     }

@@ -1,12 +1,15 @@
 //! Watches a link by comparing it with the cable, sample by sample, at some 16 kHz.
 //!
-//! The link's sound is predicted from the cable's by an [`Equaliser`] that follows the link within
-//! 40 ms. Over windows of 2 ms the link is projected on the prediction: what is left of the sound is
-//! `<link, predicted> / <predicted, predicted>`, 1 for a whole link and 0 for silence or another
-//! sound. Its standard deviation is `sqrt(N / (S D))` at a power ratio S/N in the band with
-//! `D = 2 x 2 ms x 6.8 kHz = 27` degrees of freedom: 0.02 at 20 dB, 0.06 at 10 dB, so the threshold
-//! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
-//! the edge is.
+//! The link's sound is predicted from the cable's by an [`Equaliser`](super::equaliser::Equaliser)
+//! that follows the link within 40 ms. Over windows of 2 ms the link is projected on the prediction:
+//! what is left of the sound is `<link, predicted> / <predicted, predicted>`, 1 for a whole link and
+//! 0 for silence or another sound. Its standard deviation is `sqrt(N / (S D))` at a power ratio S/N
+//! in the band with `D = 2 x 2 ms x 6.4 kHz = 26` degrees of freedom: 0.02 at 20 dB, 0.06 at 10 dB,
+//! so the threshold of 1/2 (the -6 dB of an edge) is 8 of them away even there.
+//!
+//! In another sound as loud as the link's, a repeated packet, it is 0.2: one window in 100 passes
+//! for the link's own. So what is not predicted counts too (`lock`), and edges are looked for near
+//! the windows that told them (`edges`).
 
 mod decide;
 mod edges;
@@ -142,7 +145,10 @@ impl NoiseWatch {
     fn begin(&mut self, frame: u64) {
         self.origin = frame;
         self.next_frame = Some(frame);
-        self.narrow = [Narrow::new(self.rate_hz, LOW_HZ), Narrow::new(self.rate_hz, LOW_HZ)];
+        self.narrow = [
+            Narrow::new(self.rate_hz, LOW_HZ),
+            Narrow::new(self.rate_hz, LOW_HZ),
+        ];
         let silence = (self.samples(DELAY_MAX_S) + TAPS as i64) as usize;
         self.link = vec![0.0; silence];
         self.cable = vec![0.0; silence];
@@ -150,7 +156,10 @@ impl NoiseWatch {
         self.window = Window::new(2 * self.half() as usize + 1);
         self.next = 0;
         self.decide_from = self.lock.as_ref().map_or(0, |lock| self.known_from(lock));
-        self.again = self.lock.as_ref().map(|_| self.judge_twice(self.decide_from));
+        self.again = self
+            .lock
+            .as_ref()
+            .map(|_| self.judge_twice(self.decide_from));
         self.judged_to = 0;
         self.quiet_until = 0;
         self.open = None;

@@ -2,23 +2,21 @@
 //!
 //! Windows of 2 ms smear an edge, and within another sound they are like the link's by chance. So
 //! near the edges that they told, the sample is looked for at which the sum of
-//! `rest^2 - predicted^2/4 - usual` turns, where `rest` is what of the link was not predicted. In
-//! silence a sample adds 3/4 of the power P of the sound, in another sound of that power 7/4, in a
-//! fade nothing at -6 dB, whatever the sound does there; while the link is whole it takes P/4, for
-//! what it never predicts is taken off as usual.
+//! `rest^2 - (1/4 + usual) predicted^2` turns, where `rest` is what of the link was not predicted,
+//! and `usual` its share of the power while the link is whole. In silence a sample adds 3/4 of the
+//! power P of the sound on average, in another sound of that power 7/4; while the link is whole it
+//! takes P/4. Where the link fades, `rest` is a part of what was predicted: the sum turns at -6 dB
+//! whatever the sound does there.
 //!
-//! Within another sound the edge may still seem k samples too far inside: where the sum over these
-//! is below 0, which of 2 P times chi-square with k degrees of freedom is `P(chi^2 < k/8)`: 2 % at 4
-//! samples, 0.2 % at 8 (0.5 ms), 4 in 10^5 at 16 and 10^-6 at 24 (1.5 ms; SciPy's chi2.cdf, and 14
-//! degrees of freedom to 16 samples of a band of 6.8 kHz).
+//! Within another sound the edge may still seem to be k samples too far inside: where these add up
+//! to less than 0, which for 2 P times chi-square of 0.8 k degrees of freedom (6.4 of 8 kHz) has the
+//! probability `P(chi^2 < k/10)`: 5 % at 4 samples, 0.5 % at 8 (0.5 ms), 8 in 10^5 at 16 and 1 in
+//! 10^6 at 24 (1.5 ms); from SciPy's chi2.cdf.
 
 use std::ops::Range;
 
 use super::NoiseWatch;
-use crate::watch::{
-    equaliser::AHEAD,
-    stretch::Stretch,
-};
+use crate::watch::{equaliser::AHEAD, stretch::Stretch};
 
 /// So far on either side of what the windows told an edge is looked for, in seconds: a window and a
 /// half.

@@ -16,8 +16,8 @@ use crate::watch::{
 const LIKENESS_MIN: f64 = 0.2;
 /// How often a search's half second is learnt, to begin with.
 const LESSONS: usize = 4;
-/// It is learnt where it is whole, in lessons of this length, in seconds: over 136 degrees of freedom
-/// another sound is like it by half in 10^-8 of all.
+/// It is learnt where it is whole, in lessons of this length, in seconds: over 128 degrees of freedom
+/// one in 10^8 other sounds is like it by half.
 const LESSON_S: f64 = 0.01;
 /// Learning backwards goes in steps of this length, in seconds, so that little of what was lost
 /// before is learnt with the last one.

@@ -8,12 +8,13 @@ const SLOW_S: f64 = 10.0;
 /// Time in which its loudness just before an edge is followed, in seconds: a level that sways by 2 dB
 /// a second is 1 dB off, a fade of 0.1 s moves it by 2 dB.
 const LATELY_S: f64 = 0.5;
-/// Another sound than the link's differs from the prediction by more than a quarter of its power and
-/// by four times the power that usually is not predicted. Of windows of 2 ms of Gaussian noise, 27
-/// degrees of freedom, one in 10^11 has four times its usual power.
+/// Another sound than the link's differs from the prediction by more than half of its power and four
+/// times the power that usually is not predicted: one that is as loud differs by twice its power.
+/// Of windows of 2 ms of Gaussian noise, 26 degrees of freedom, 4 in 10^11 have four times their
+/// usual power (SciPy's chi2.sf).
 const OTHER_FROM: (f64, f64) = (0.5, 4.0);
-/// Another sound leaves less than this of the link's: as loud as that, 3 of 10^5 windows of 2 ms are
-/// above (standard deviation 0.19). More is the link's own sound with something added.
+/// Another sound leaves less than this of the link's: as loud as that, 7 in 10^5 windows of 2 ms are
+/// above (standard deviation 0.2). More is the link's own sound with something added.
 const OTHER_BELOW: f64 = 0.75;
 
 /// A link that was found.
