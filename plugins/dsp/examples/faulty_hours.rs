@@ -53,12 +53,15 @@ fn main() {
             .map_or(default, |x| x.parse().expect("a number"))
     };
     let (hours, seed, watch_s) = (number(1.0), number(1.0) as u64, number(300.0));
-    let wanted = number(-1.0);
+    let (wanted, wanted_run) = (number(-1.0), number(-1.0));
     let kinds = [Kind::Mute, Kind::Fade, Kind::Repeat, Kind::Healthy];
     let mut tallies: [Tally; 4] = Default::default();
     let frames = (watch_s * RATE_HZ) as usize;
     let mut sent = vec![0.0; frames];
     for run in 0..(hours * 3_600.0 / watch_s).ceil() as u64 {
+        if wanted_run >= 0.0 && wanted_run != run as f64 {
+            continue;
+        }
         let seed = seed.wrapping_mul(1_000_003).wrapping_add(run);
         Pilot::new(RATE_HZ, -20.0, seed).render(0, &mut sent);
         for (index, kind) in kinds.into_iter().enumerate() {

@@ -338,6 +338,33 @@ fn a_delay_that_steps_by_20_ms_40_times_is_40_shifts_and_nothing_else() {
 }
 
 #[test]
+fn a_step_of_the_delay_110_ms_after_lost_frames_is_a_shift_and_nothing_else() {
+    let sent = pilot(48_000 * 6);
+    let late = Link {
+        delay: PLAIN.delay + 960,
+        ..PLAIN
+    };
+    let [mut link, after] = [late, PLAIN].map(|link| link.carry(&sent, &[], 3));
+    let (lost, step) = (48_000 * 3, 48_000 * 3 + 48 * 110);
+    link[step..].copy_from_slice(&after[step..]);
+    let mut watch = NoiseWatch::new(RATE_HZ);
+    for range in [0..lost, lost + 256..sent.len()] {
+        watch.hear(&Heard {
+            first_frame: range.start as u64,
+            link: &link[range.clone()],
+            reference: Some(&sent[range]),
+        });
+    }
+    watch.close();
+    let lapses = watch.take_lapses();
+    let [shift] = lapses[..] else {
+        panic!("{lapses:?}")
+    };
+    assert_eq!(shift.kind, LapseKind::Shift);
+    assert!((shift.start_frame - step as f64).abs() < EDGE, "{shift:?}");
+}
+
+#[test]
 fn what_the_cable_lacks_too_is_not_the_links_fault() {
     let mut sent = pilot(48_000 * 20);
     let mut link = PLAIN.carry(&sent, &[], 3);

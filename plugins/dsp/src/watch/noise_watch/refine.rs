@@ -98,6 +98,8 @@ impl NoiseWatch {
                 .stretch
                 .lapse(self.origin, self.decimation, self.rate_hz);
             self.lapses.extend(lapse);
+            let in_time = |a: &Lapse, b: &Lapse| a.start_frame.total_cmp(&b.start_frame);
+            self.lapses.sort_by(in_time);
         }
     }
 }
