@@ -1,8 +1,10 @@
 //! Watches simulated links with faults drawn from a seed, and holds what is told against them:
-//! `cargo run --release -p goodwire-dsp --example faulty_hours -- HOURS SEED WATCH_S KIND`.
+//! `cargo run --release -p goodwire-dsp --example faulty_hours -- HOURS SEED WATCH_S KIND RUN`, the
+//! last two to see one of the four kinds of links, or one watch, alone.
 //!
-//! Much of it happens more often than in a room, so that rare mistakes show within minutes: the
-//! clocks slip every few minutes, and where WATCH_S is short many watches begin.
+//! Much of it happens more often than in a room, so that rare mistakes show within minutes: clocks
+//! are up to 300 ppm off and slip every few minutes, the interface loses frames every other minute,
+//! and where WATCH_S is short many watches begin.
 
 use std::f64::consts::TAU;
 
@@ -243,73 +245,69 @@ impl Tally {
     fn judge(&mut self, take: &Take, lapses: &[Lapse], run: u64, watch_s: f64) {
         self.hours += watch_s / 3_600.0;
         let mut told: Vec<Option<&Lapse>> = lapses.iter().map(Some).collect();
-        let second = |frame: f64| frame / RATE_HZ;
         for &(first, count) in &take.gaps {
             let (from, to) = (first as f64, (first + count) as f64);
-            let near = told.iter_mut().find(|lapse| {
-                lapse.is_some_and(|lapse| {
-                    lapse.kind.is_lost() && (lapse.start_frame - from).abs() < 0.006 * RATE_HZ
-                })
-            });
-            let lapse = near.and_then(Option::take);
-            if take.is_touched(from, to) {
-                continue;
-            }
-            self.gaps += 1;
-            let what = format!(
-                "run {run}, {:?} at {:.4} s of {:.2} ms",
-                take.kind,
-                second(from),
-                1e3 * second(to - from)
-            );
-            let Some(lapse) = lapse else {
-                self.wrong += 1;
-                println!("{what} was missed");
-                continue;
+            let is_it = |lapse: &Lapse| {
+                lapse.kind.is_lost() && (lapse.start_frame - from).abs() < 0.006 * RATE_HZ
             };
-            let start_ms = 1e3 * second(lapse.start_frame - from);
-            let length_ms = 1e3 * second(lapse.frame_count - (to - from));
-            for (worst, off) in self.worst_ms.iter_mut().zip([start_ms, length_ms]) {
-                *worst = worst.max(off.abs());
-            }
-            if std::env::var("EDGES").is_ok() {
-                eprintln!(
-                    "edge {:?} {:.3} {:.3} {:.1}",
-                    take.kind,
-                    start_ms,
-                    start_ms + length_ms,
-                    1e3 * second(to - from)
-                );
-            }
-            if start_ms.abs().max(length_ms.abs()) > OFF_MS {
-                self.wrong += 1;
-                println!("{what}: start {start_ms:.2} ms off, length {length_ms:.2} ms off");
+            let near = told.iter_mut().find(|lapse| lapse.is_some_and(is_it));
+            let lapse = near.and_then(Option::take);
+            if !take.is_touched(from, to) {
+                self.gaps += 1;
+                let off = lapse.map(|lapse| {
+                    [lapse.start_frame - from, lapse.frame_count - (to - from)].map(in_ms)
+                });
+                self.compare(off, || {
+                    let (at_s, ms) = (in_ms(from) / 1e3, in_ms(to - from));
+                    format!("run {run}, {:?} at {at_s:.4} s of {ms:.2} ms", take.kind)
+                });
             }
         }
         for lapse in told.into_iter().flatten() {
-            let (from, to) = (lapse.start_frame, lapse.start_frame + lapse.frame_count);
-            let slipped = |at: &usize| (from - *at as f64).abs() < SLIP_S * RATE_HZ;
-            if lapse.kind == LapseKind::Shift && take.slips.iter().any(slipped) {
-                self.shifts += 1;
-                continue;
-            }
-            let is_piece = take.gaps.iter().any(|&(first, count)| {
-                let (first, end) = (first as f64, (first + count) as f64);
-                take.is_touched(first, end) && from < end + 72.0 && first - 72.0 < to
-            });
-            if !is_piece {
-                self.wrong += 1;
-                let (at, of) = (second(from), 1e3 * second(to - from));
-                let kind = take.kind;
-                println!(
-                    "run {run}, {kind:?}: {:?} at {at:.4} s of {of:.2} ms invented; slips {:.4?}",
-                    lapse.kind,
-                    take.slips
-                        .iter()
-                        .map(|x| *x as f64 / RATE_HZ)
-                        .find(|x| (x - at).abs() < 3.0)
-                );
-            }
+            self.judge_other(take, lapse, run);
         }
     }
+
+    /// What was told of a gap: how far its start and length are off.
+    fn compare(&mut self, off_ms: Option<[f64; 2]>, gap: impl Fn() -> String) {
+        let Some([start_ms, length_ms]) = off_ms else {
+            self.wrong += 1;
+            return println!("{} was missed", gap());
+        };
+        for (worst, off_ms) in self.worst_ms.iter_mut().zip([start_ms, length_ms]) {
+            *worst = worst.max(off_ms.abs());
+        }
+        if start_ms.abs().max(length_ms.abs()) > OFF_MS {
+            self.wrong += 1;
+            println!(
+                "{}: start {start_ms:+.2}, length {length_ms:+.2} ms off",
+                gap()
+            );
+        }
+    }
+
+    /// A slip, a piece of a gap that is touched, or invented.
+    fn judge_other(&mut self, take: &Take, lapse: &Lapse, run: u64) {
+        let (from, to) = (lapse.start_frame, lapse.start_frame + lapse.frame_count);
+        let slipped = |at: &usize| (from - *at as f64).abs() < SLIP_S * RATE_HZ;
+        if lapse.kind == LapseKind::Shift && take.slips.iter().any(slipped) {
+            self.shifts += 1;
+            return;
+        }
+        let off = OFF_MS * RATE_HZ / 1e3;
+        let is_piece = take.gaps.iter().any(|&(first, count)| {
+            let (first, end) = (first as f64, (first + count) as f64);
+            take.is_touched(first, end) && from < end + off && first - off < to
+        });
+        if !is_piece {
+            self.wrong += 1;
+            let (at_s, ms) = (in_ms(from) / 1e3, in_ms(to - from));
+            let (kind, told) = (take.kind, lapse.kind);
+            println!("run {run}, {kind:?}: {told:?} at {at_s:.4} s of {ms:.2} ms invented");
+        }
+    }
+}
+
+fn in_ms(frames: f64) -> f64 {
+    1e3 * frames / RATE_HZ
 }
