@@ -67,8 +67,6 @@ impl NoiseWatch {
         let again = again.max(known);
         let earliest = self.first_sample + self.samples(DELAY_MAX_S) + TAPS as i64;
         self.learn_back(&mut lock, last, again.max(earliest));
-        // What was set aside before that cannot be judged with what the link is now.
-        self.give_up_refining();
         let before = self.lock.replace(lock);
         if let (Some(before), Some(open)) = (&before, &lost) {
             self.tell_shift(before.delay, open.first, end);
@@ -165,6 +163,8 @@ impl NoiseWatch {
                 start_frame: self.frame(since),
                 frame_count: 0.0,
             });
+            // What was set aside before it cannot be judged with what the link is now.
+            self.give_up_refining();
         }
     }
 }
