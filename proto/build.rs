@@ -2,7 +2,8 @@
 
 use std::{env, error::Error, fs, path::PathBuf};
 
-const FILES: [&str; 11] = [
+const FILES: [&str; 12] = [
+    "goodwire/v1/radio.proto",
     "goodwire/v1/result.proto",
     "goodwire/v1/analysis.proto",
     "goodwire/v1/measurement.proto",

@@ -8,13 +8,11 @@ use goodwire_dsp::watch::{Heard, Log, NoiseWatch, Watch};
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
-use goodwire_plugin_sdk::payload::{
-    OpenRequest, Plan, Readings, SessionNote, SessionResult, Step, step,
-};
+use goodwire_plugin_sdk::payload::{OpenRequest, Plan, Readings, SessionNote, SessionResult};
 use goodwire_plugin_sdk::take::{Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use goodwire_watching as watching;
-use goodwire_watching::Keeper;
+use goodwire_watching::{Keeper, Part};
 
 use crate::body::Played;
 use crate::recorded;
@@ -185,6 +183,19 @@ impl DropoutSession {
         Failure::new("no-signal", text).about("link")
     }
 
+    /// What was seen of what was asked for, where it is too little.
+    fn part(&self) -> Option<Part> {
+        let log = &self.log;
+        let seen_s = if self.settings.way == Way::Passive {
+            // Nobody asked for so much programme, but for so much listening.
+            (log.end_frame as f64 - log.lost_by_interface) / log.rate_hz
+        } else {
+            log.judged_s()
+        };
+        let asked_s = (!self.settings.open_end).then_some(self.settings.duration_s);
+        asked_s.and_then(|asked_s| Part::of(seen_s, asked_s))
+    }
+
     fn check_marks(&self) -> Result<(), Failure> {
         let end = self.log.end_frame as f64;
         match self.log.marks.kept().last() {
@@ -219,20 +230,10 @@ impl Session for DropoutSession {
         if self.request.mode() != Mode::Live {
             return Ok(whole);
         }
-        // Open-ended, so that marks can be set, lost frames be left out, and it can end early.
-        let mut captures = whole.captures;
-        captures.truncate(2);
-        Ok(Plan {
-            captures,
-            steps: vec![Step {
-                repeat_count: 1,
-                peak_dbfs,
-                loss: step::Loss::Cut.into(),
-                expected_frame_count: Some(self.watched().end as f64),
-                ..Step::default()
-            }],
-            ..Plan::default()
-        })
+        Ok(watching::plan_of_a_watch(
+            peak_dbfs,
+            self.watched().end as f64,
+        ))
     }
 
     fn render(&mut self, _: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure> {
@@ -294,6 +295,7 @@ impl Session for DropoutSession {
             log: &self.log,
             has_reference: self.request.has_reference,
             way: self.settings.way,
+            part: self.part().filter(|_| !is_recorded),
             stopped_at: self.watch.stopped_at(),
         }))
     }
