@@ -20,6 +20,8 @@ use goodwire_tests::{
 };
 use tonic::Code;
 
+use crate::telling::{get, page};
+
 /// Rows of the table that a plan gives to links.
 fn rows(plan: &ChannelPlan) -> Vec<usize> {
     let named = |channel: &str| {
@@ -165,14 +167,31 @@ async fn a_plan_is_there_while_a_watch_holds_the_rig() {
     assert_eq!(watch.into_inner().state(), State::Running);
 }
 
+/// A limit on the separation of a channel.
+fn limit(channel: &str, min_mhz: f64) -> String {
+    format!(
+        "[[limit]]\nanalysis = \"channels\"\nfigure = \"separation\"\n\
+         at = {{ channel = \"{channel}\" }}\nmin = {min_mhz:?}\n"
+    )
+}
+
+#[test]
+fn the_page_of_a_link_follows_the_reach_and_the_one_channel_of_17_that_is_limited() {
+    let (port, section) = page();
+    let daemon = Daemon::start(&(venue::simulated() + &limit("K8", 1.0) + &section));
+    for _ in 0..2 {
+        let said = goodwire(&daemon, &["measure", "choir", "channels"]);
+        assert_eq!(said.code, Some(0), "{}", said.err);
+    }
+    let shown = get(port, "localhost", "/links/choir");
+    assert!(shown.contains("K8") && shown.contains("Reach (m)"), "{shown}");
+    for other in ["K7", "K9", "K17"] {
+        assert!(!shown.contains(other), "{other}: {shown}");
+    }
+}
+
 #[test]
 fn limits_at_a_channel_are_judged_and_the_json_carries_the_plan_where_lists_do_not() {
-    let limit = |channel: &str, min_mhz: f64| {
-        format!(
-            "[[limit]]\nanalysis = \"channels\"\nfigure = \"separation\"\n\
-             at = {{ channel = \"{channel}\" }}\nmin = {min_mhz:?}\n"
-        )
-    };
     // K7 lies 0.2 MHz above Wi-Fi channel 6, K8 1.4 MHz.
     let daemon = Daemon::start(&(venue::simulated() + &limit("K7", 0.1) + &limit("K8", 1.0)));
     let said = goodwire(&daemon, &["--json", "measure", "choir", "channels"]);

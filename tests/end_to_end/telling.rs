@@ -21,7 +21,7 @@ use goodwire_tests::{
 };
 
 /// Asks for a path over HTTP/1.1; gives the whole answer.
-fn get(port: u16, host: &str, path: &str) -> String {
+pub(super) fn get(port: u16, host: &str, path: &str) -> String {
     let mut stream = TcpStream::connect(("127.0.0.1", port)).expect("it is served");
     let request = format!("GET {path} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n");
     stream.write_all(request.as_bytes()).expect("it is taken");
@@ -62,7 +62,7 @@ async fn a_message_of_a_failing_round_goes_out_even_after_a_kill() {
 }
 
 /// A port that was free a moment ago, and the configuration of a page on it.
-fn page() -> (u16, String) {
+pub(super) fn page() -> (u16, String) {
     let port = TcpListener::bind("127.0.0.1:0")
         .and_then(|listener| listener.local_addr())
         .expect("a free port")

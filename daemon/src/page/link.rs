@@ -135,7 +135,7 @@ fn of_analysis(
     let said = Rc::new(desk.store.said(link, analysis, since)?);
     let baseline = desk.store.baseline(link, analysis)?;
     let mut figures = Vec::new();
-    for one in series {
+    for one in series.iter().filter(|one| is_followed(desk, link, one)) {
         let all = desk.store.history(&HistoryQuery {
             link: link.to_owned(),
             analysis: analysis.clone(),
@@ -166,6 +166,17 @@ fn of_analysis(
         });
     }
     Ok(figures)
+}
+
+/// Of the channels of a table, which may be hundreds, those that somebody limits.
+fn is_followed(desk: &Desk, link: &str, one: &Series) -> bool {
+    let is_of_all = one.at.fields.is_empty() || !desk.registry.is_without_audio(&one.analysis);
+    let figure = Figure {
+        id: one.figure.clone(),
+        at: Some(one.at.clone()),
+        ..Figure::default()
+    };
+    is_of_all || !limits(desk, link, &one.analysis, &figure).is_empty()
 }
 
 /// What the configuration allows for a figure of a link.
