@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use goodwire_proto::v1::{Measurement, measurement::State};
 use goodwire_tests::{
-    client::{Client, figure, reason, request, value},
+    client::{Client, figure, has_note, reason, request, value},
     daemon::Daemon,
     rig::with_links,
 };
@@ -34,10 +34,6 @@ async fn run(client: &Client, links: &str, settings: &[(&str, &str)]) -> Vec<Mea
     }
     ended.sort_by(|a, b| a.link.cmp(&b.link));
     ended
-}
-
-fn has_note(measurement: &Measurement, id: &str) -> bool {
-    measurement.notes.iter().any(|note| note.id == id)
 }
 
 #[tokio::test]

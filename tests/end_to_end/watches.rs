@@ -1,5 +1,6 @@
 //! Watches: measurements without an end of their own, told by a plugin of the tests' own.
 
+mod early;
 mod restarts;
 
 use std::time::Duration;
@@ -11,7 +12,7 @@ use goodwire_proto::v1::{
 };
 use goodwire_tests::{
     binary,
-    client::{Client, reason, request, value},
+    client::{Client, has_note, reason, request, value},
     daemon::{Daemon, Start},
     rig::with_links,
 };

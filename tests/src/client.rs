@@ -220,6 +220,12 @@ pub fn value(measurement: &Measurement, id: &str) -> f64 {
     figure(measurement, id).value.expect("a figure has a value")
 }
 
+/// Whether a measurement has a note.
+#[must_use]
+pub fn has_note(measurement: &Measurement, id: &str) -> bool {
+    measurement.notes.iter().any(|note| note.id == id)
+}
+
 /// The id of why it did not succeed; empty where it did.
 #[must_use]
 pub fn reason(measurement: &Measurement) -> &str {

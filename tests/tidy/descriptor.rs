@@ -10,10 +10,13 @@ use prost_types::{
 };
 
 /// How names of numbers end: the unit of what is counted or measured.
-const UNITS: [&str; 17] = [
+const UNITS: [&str; 20] = [
     "_hz",
     "_db",
     "_dbfs",
+    "_dbm",
+    "_mhz",
+    "_mhz_least",
     "_s",
     "_ms",
     "_weeks",

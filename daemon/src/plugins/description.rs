@@ -204,7 +204,7 @@ mod tests {
                     at: vec!["frequency_hz".into()],
                 }],
                 curves: Vec::new(),
-                silent_with: Vec::new(),
+                ..AnalysisDescription::default()
             }],
         }
     }

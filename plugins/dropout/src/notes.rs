@@ -3,7 +3,7 @@
 use goodwire_dsp::watch::Log;
 use goodwire_plugin_sdk::api::Note;
 use goodwire_plugin_sdk::figures::{info, warning};
-use goodwire_watching as watching;
+use goodwire_watching::{self as watching, Part};
 
 use crate::result::Seen;
 use crate::settings::Way;
@@ -16,6 +16,7 @@ pub fn notes(seen: &Seen<'_>) -> Vec<Note> {
     let log = seen.log;
     let mut notes = Vec::new();
     notes.extend(of_way(seen));
+    notes.extend(seen.part.map(Part::note));
     notes.extend(watching::none_seen(log));
     notes.extend(watching::frames_lost(log));
     if seen.way != Way::Player {

@@ -4,7 +4,7 @@ use goodwire_dsp::watch::Log;
 use goodwire_plugin_sdk::api::{Curve, Figure};
 use goodwire_plugin_sdk::figures::{curve, figure};
 use goodwire_plugin_sdk::payload::SessionResult;
-use goodwire_watching as watching;
+use goodwire_watching::{self as watching, Part};
 
 use crate::notes::notes;
 use crate::settings::Way;
@@ -20,6 +20,8 @@ pub struct Seen<'a> {
     pub has_reference: bool,
     /// How the link was watched.
     pub way: Way,
+    /// What of it was seen, where that is too little.
+    pub part: Option<Part>,
     /// Frame at which the sound stopped for good, where nobody can tell whether it was lost or over.
     pub stopped_at: Option<f64>,
 }
@@ -27,20 +29,17 @@ pub struct Seen<'a> {
 /// The result.
 pub fn result(seen: &Seen<'_>) -> SessionResult {
     SessionResult {
-        figures: figures(seen.log),
+        figures: figures(seen.log, seen.part),
         curves: curves(seen.log),
         events: watching::events(seen.log),
         notes: notes(seen),
-        sounds: Vec::new(),
+        ..SessionResult::default()
     }
 }
 
-fn figures(log: &Log) -> Vec<Figure> {
-    let mut figures = vec![watching::dropouts(log)];
-    figures.extend(watching::dropout_rate(log));
-    figures.push(watching::lost_time(log));
-    figures.extend(watching::longest(log));
-    figures.extend(availability(log));
+fn figures(log: &Log, part: Option<Part>) -> Vec<Figure> {
+    let mut figures = watching::sums(log, part);
+    figures.extend(availability(log, part));
     let until = log.ledger.first_frame().unwrap_or(f64::INFINITY);
     if let Some(metres) = log.marks.farthest_until(until) {
         figures.push(figure("range", metres, 0.0, "m"));
@@ -49,13 +48,16 @@ fn figures(log: &Log) -> Vec<Figure> {
 }
 
 /// The share of the time in which the sound was there. `None` where nothing was judged.
-fn availability(log: &Log) -> Option<Figure> {
+fn availability(log: &Log, part: Option<Part>) -> Option<Figure> {
     let judged_s = log.judged_s();
     let lost_s = log.ledger.lost_frame_count() / log.rate_hz;
     let spread_s = watching::lost_time_spread_s(log);
     let per_cent = 100.0 / judged_s;
-    let value = 100.0 - lost_s * per_cent;
-    (judged_s > 0.0).then(|| figure("availability", value, spread_s * per_cent, "%"))
+    let (value, spread) = (100.0 - lost_s * per_cent, spread_s * per_cent);
+    (judged_s > 0.0).then(|| match part {
+        Some(part) => part.share("availability", value, spread),
+        None => figure("availability", value, spread, "%"),
+    })
 }
 
 fn curves(log: &Log) -> Vec<Curve> {

@@ -14,7 +14,7 @@ use goodwire_plugin_sdk::payload::{
 use goodwire_plugin_sdk::take::{Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use goodwire_watching as watching;
-use goodwire_watching::Keeper;
+use goodwire_watching::{Keeper, Part};
 
 use crate::body::Played;
 use crate::recorded;
@@ -185,6 +185,19 @@ impl DropoutSession {
         Failure::new("no-signal", text).about("link")
     }
 
+    /// What was seen of what was asked for, where it is too little.
+    fn part(&self) -> Option<Part> {
+        let log = &self.log;
+        let seen_s = if self.settings.way == Way::Passive {
+            // Nobody asked for so much programme, but for so much listening.
+            (log.end_frame as f64 - log.lost_by_interface) / log.rate_hz
+        } else {
+            log.judged_s()
+        };
+        let asked_s = (!self.settings.open_end).then_some(self.settings.duration_s);
+        asked_s.and_then(|asked_s| Part::of(seen_s, asked_s))
+    }
+
     fn check_marks(&self) -> Result<(), Failure> {
         let end = self.log.end_frame as f64;
         match self.log.marks.kept().last() {
@@ -294,6 +307,7 @@ impl Session for DropoutSession {
             log: &self.log,
             has_reference: self.request.has_reference,
             way: self.settings.way,
+            part: self.part().filter(|_| !is_recorded),
             stopped_at: self.watch.stopped_at(),
         }))
     }

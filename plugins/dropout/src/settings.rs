@@ -5,7 +5,9 @@ use goodwire_dsp::watch::{
     NoiseWatch, PassiveWatch, Pilot, PilotBody, PlayerWatch, TonePilot, ToneWatch, Watch, poisson,
 };
 use goodwire_plugin_sdk::api::Parameter;
-use goodwire_plugin_sdk::parameters::{self, Narrow, Parameters, choice, number, violation};
+use goodwire_plugin_sdk::parameters::{
+    self, Narrow, Parameters, choice, number, switch, violation,
+};
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::{FieldViolation, OpenRequest};
 
@@ -36,6 +38,8 @@ pub enum Way {
 pub struct Settings {
     /// Length of the pilot in seconds.
     pub duration_s: f64,
+    /// True where somebody is to end it, and `duration_s` is the longest.
+    pub open_end: bool,
     /// Dropouts closer than this are one, in seconds.
     pub merge_s: f64,
     /// How the link is watched.
@@ -51,6 +55,12 @@ pub struct Settings {
 pub fn declared() -> Vec<Parameter> {
     vec![
         number("duration_s", "s", 60.0, "How long the link is watched.").within(2.0, LIVE_MOST_S),
+        switch(
+            "open_end",
+            false,
+            "The watch is whole whenever somebody ends it, after duration_s at the latest; else one \
+             that was ended early has seen too little to keep a limit.",
+        ),
         choice(
             "pilot",
             &["noise", "tone", "none"],
@@ -96,6 +106,7 @@ impl Settings {
         let read = Parameters::of(request);
         Self {
             duration_s: read.number("duration_s"),
+            open_end: read.switch("open_end"),
             merge_s: read.number("merge_s"),
             way: match (read.choice("pilot"), read.choice("source")) {
                 ("none", _) => Way::Passive,

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use goodwire_plugin_dropout::Dropout;
+use goodwire_plugin_sdk::api::Figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
 use goodwire_plugin_sdk::payload::{LostFrames, Mark, OpenRequest, SessionNote, SessionResult};
@@ -68,9 +69,16 @@ fn feed(session: &mut dyn Session, range: Range<u64>, gaps: &[Range<u64>]) -> Ve
     state
 }
 
+fn figure<'a>(result: &'a SessionResult, id: &str) -> &'a Figure {
+    result
+        .figures
+        .iter()
+        .find(|figure| figure.id == id)
+        .unwrap()
+}
+
 fn value(result: &SessionResult, id: &str) -> f64 {
-    let figure = result.figures.iter().find(|figure| figure.id == id);
-    figure.and_then(|figure| figure.value).unwrap()
+    figure(result, id).value.unwrap()
 }
 
 fn note(session: &mut dyn Session, at_frame: u64, note: Note) {
@@ -108,6 +116,27 @@ fn what_was_seen_is_the_result_of_a_session_that_never_heard_anything() {
     assert_eq!(result.events.len(), 3);
     assert!((starts[0] - 6.0).abs() < 0.0015 && (starts[1] - 11.5).abs() < 0.0015);
     assert_eq!((result.events[2].id.as_str(), starts[2]), ("mark", 5.0));
+}
+
+#[test]
+fn of_60_s_12_were_seen_so_that_counts_are_at_least_and_availability_lies_between_bounds() {
+    let result = open(cut_short()).finish(true).unwrap();
+    for (id, least) in [("dropouts", 2.0), ("lost_time", 500.0), ("longest", 450.0)] {
+        let figure = figure(&result, id);
+        assert!(
+            figure.low.unwrap() >= least && figure.high.is_none(),
+            "{figure:?}"
+        );
+        assert_eq!(figure.uncertainty, None);
+    }
+    // Some 10 s were judged: were all else of 60 s lost, 1 in 6 of the sound would have been there.
+    let available = figure(&result, "availability");
+    let (low, high) = (available.low.unwrap(), available.high.unwrap());
+    assert!(
+        (14.0..18.0).contains(&low) && (98.0..99.5).contains(&high),
+        "{available:?}"
+    );
+    assert!(result.notes.iter().any(|note| note.id == "seen-too-little"));
 }
 
 #[test]

@@ -4,7 +4,7 @@ use goodwire_dsp::watch::Log;
 use goodwire_plugin_sdk::api::{Event, Figure, Note};
 use goodwire_plugin_sdk::figures::{event, figure, info, warning};
 use goodwire_plugin_sdk::payload::SessionResult;
-use goodwire_watching as watching;
+use goodwire_watching::{self as watching, Part};
 
 /// A link that was seen lost this much later than it was last good went while nobody listened, in
 /// seconds.
@@ -24,11 +24,23 @@ pub struct Seen<'a> {
     pub silent_s: Option<f64>,
     /// What the gig needs, in hours; 0: nobody said.
     pub needed_hours: f64,
+    /// When it was to end at the latest, in seconds.
+    pub longest_s: f64,
     /// True where there was a cable.
     pub has_reference: bool,
 }
 
 impl Seen<'_> {
+    /// What was seen of the run, where that is too little.
+    fn part(&self) -> Option<Part> {
+        let asked_s = if self.is_gone {
+            self.ran_s
+        } else {
+            self.longest_s
+        };
+        Part::of(self.log.judged_s(), asked_s)
+    }
+
     /// Until when it ran at most, in seconds: where that is known, and not when it was last good.
     fn at_most_s(&self) -> Option<f64> {
         self.seen_lost_s
@@ -39,16 +51,14 @@ impl Seen<'_> {
 /// The result.
 pub fn result(seen: &Seen<'_>) -> SessionResult {
     let log = seen.log;
-    let mut figures = vec![run_time(seen), watching::dropouts(log)];
-    figures.extend(watching::dropout_rate(log));
-    figures.push(watching::lost_time(log));
-    figures.extend(watching::longest(log));
+    let mut figures = vec![run_time(seen)];
+    figures.extend(watching::sums(log, seen.part()));
     SessionResult {
         figures,
         curves: vec![watching::level(log)],
         events: events(seen),
         notes: notes(seen),
-        sounds: Vec::new(),
+        ..SessionResult::default()
     }
 }
 
@@ -81,6 +91,9 @@ fn notes(seen: &Seen<'_>) -> Vec<Note> {
     let text = "a full charge of both ends at the start is assumed: nobody measured it";
     notes.push(info("full-charge-assumed", text));
     notes.extend(against_need(seen));
+    // Of one that still runs that was said just now.
+    let part = seen.part().filter(|_| seen.is_gone);
+    notes.extend(part.map(Part::note));
     notes.extend(watching::none_seen(seen.log));
     notes.extend(watching::frames_lost(seen.log));
     notes.extend(watching::reference_missing(seen.has_reference));

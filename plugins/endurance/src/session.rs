@@ -155,6 +155,7 @@ impl Session for EnduranceSession {
             is_gone,
             silent_s: Some(silent_s).filter(|silent_s| *silent_s >= SILENT_LEAST_S),
             needed_hours: self.settings.needed_hours,
+            longest_s: 3_600.0 * self.settings.longest_h,
             has_reference: self.has_reference,
         }))
     }

@@ -5,6 +5,8 @@ use goodwire_plugin_sdk::api::{Figure, FigureDescription};
 use goodwire_plugin_sdk::describe;
 use goodwire_plugin_sdk::figures::figure;
 
+use crate::part::Part;
+
 /// Standard deviation of an edge in seconds: random gaps of four kinds were found within 1.0 ms,
 /// the worst of some 1,600 edges, that is three of them (docs/measurement.md).
 pub const EDGE_S: f64 = 0.000_33;
@@ -20,6 +22,20 @@ pub fn declared() -> Vec<FigureDescription> {
     ]
 }
 
+/// What was counted and lost; of a watch that saw too little, what that was at least.
+#[must_use]
+pub fn sums(log: &Log, part: Option<Part>) -> Vec<Figure> {
+    let grows = |figure: Figure| match part {
+        Some(part) => part.at_least(figure),
+        None => figure,
+    };
+    let mut figures = vec![grows(dropouts(log))];
+    figures.extend(dropout_rate(log));
+    figures.push(grows(lost_time(log)));
+    figures.push(grows(longest(log)));
+    figures
+}
+
 /// How many dropouts there were.
 #[must_use]
 pub fn dropouts(log: &Log) -> Figure {
@@ -27,8 +43,7 @@ pub fn dropouts(log: &Log) -> Figure {
 }
 
 /// Dropouts a minute with their exact 95 % interval (Garwood). `None` where nothing was judged.
-#[must_use]
-pub fn dropout_rate(log: &Log) -> Option<Figure> {
+fn dropout_rate(log: &Log) -> Option<Figure> {
     let minutes = log.judged_s() / 60.0;
     let count = log.ledger.dropout_count();
     let [low, high] = poisson::interval(count);
@@ -41,8 +56,7 @@ pub fn dropout_rate(log: &Log) -> Option<Figure> {
 }
 
 /// The time that was lost in all pieces, that between pieces not counted.
-#[must_use]
-pub fn lost_time(log: &Log) -> Figure {
+fn lost_time(log: &Log) -> Figure {
     let lost_ms = 1_000.0 * log.ledger.lost_frame_count() / log.rate_hz;
     let spread_ms = 1_000.0 * lost_time_spread_s(log);
     figure("lost_time", lost_ms, spread_ms, "ms")
@@ -54,10 +68,12 @@ pub fn lost_time_spread_s(log: &Log) -> f64 {
     EDGE_S * (2.0 * log.ledger.piece_count() as f64).sqrt()
 }
 
-/// The longest piece. `None` where there was none.
-#[must_use]
-pub fn longest(log: &Log) -> Option<Figure> {
+/// The longest piece; 0 where nothing was lost.
+fn longest(log: &Log) -> Figure {
     let longest_ms = 1_000.0 * log.ledger.longest_frame_count() / log.rate_hz;
-    let spread_ms = 1_000.0 * EDGE_S * 2.0_f64.sqrt();
-    (log.ledger.piece_count() > 0).then(|| figure("longest", longest_ms, spread_ms, "ms"))
+    let spread_ms = match log.ledger.piece_count() {
+        0 => 0.0,
+        _ => 1_000.0 * EDGE_S * 2.0_f64.sqrt(),
+    };
+    figure("longest", longest_ms, spread_ms, "ms")
 }

@@ -6,13 +6,13 @@ mod kept;
 mod live;
 mod marked;
 mod notes;
+mod part;
 mod told;
 
-pub use figures::{
-    EDGE_S, declared, dropout_rate, dropouts, longest, lost_time, lost_time_spread_s,
-};
+pub use figures::{EDGE_S, declared, dropouts, lost_time_spread_s, sums};
 pub use kept::{Keeper, read_back};
 pub use live::{body_of, plan_of_a_watch};
 pub use marked::put_mark;
 pub use notes::{frames_lost, none_seen, not_all_listed, reference_missing};
+pub use part::Part;
 pub use told::{events, last_gap_ago, level, level_now};

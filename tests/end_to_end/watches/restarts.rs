@@ -28,10 +28,6 @@ async fn cut_short(
     (end(daemon), plugins, names.collect())
 }
 
-fn has_note(measurement: &Measurement, id: &str) -> bool {
-    measurement.notes.iter().any(|note| note.id == id)
-}
-
 #[tokio::test]
 async fn a_killed_watch_goes_on_with_both_links_and_counts_the_time_away_as_lost() {
     let (daemon, _plugins, names) =

@@ -95,8 +95,11 @@ fn request(arguments: Walk) -> anyhow::Result<MeasureRequest> {
         "a walk needs a pilot: programme has pauses of its own, and where the link was lost would \
          be a guess; leave pilot=none out"
     );
-    if !settings.iter().any(|one| one.names("duration_s")) {
-        settings.push(Setting::new("duration_s", DURATION_S));
+    // It is whole when whoever walks is back, however soon.
+    for (name, value) in [("duration_s", DURATION_S), ("open_end", "true")] {
+        if !settings.iter().any(|one| one.names(name)) {
+            settings.push(Setting::new(name, value));
+        }
     }
     let links = values::links(&arguments.link)?;
     ensure!(
@@ -187,5 +190,12 @@ mod tests {
         let text = |text: &str| Some(prost_types::value::Kind::StringValue(text.into()));
         assert_eq!(duration(&[]), text("1800"));
         assert_eq!(duration(&["duration_s=60"]), text("60"));
+    }
+
+    #[test]
+    fn a_walk_is_whole_whenever_it_ends() {
+        let parameters = walk("lectern", &[]).unwrap().parameters.unwrap();
+        let want = prost_types::value::Kind::StringValue("true".into());
+        assert_eq!(parameters.fields["open_end"].kind, Some(want));
     }
 }
