@@ -66,6 +66,8 @@ pub enum Command {
     Calibrate(calibrate::Calibrate),
     /// How the delays of links in a row add up: measures nothing
     Chain(chain::Chain),
+    /// Which radio channels to set the links to, clear of the room: plays nothing
+    Channels(channels::Channels),
     /// What was measured, newest first
     Results(results::Results),
     /// One measurement with all its figures
