@@ -93,17 +93,21 @@ fn channels(measurement: &Measurement, plan: &ChannelPlan, caption: &str) -> Str
             rank,
             separation_mhz,
             overlap_percent,
+            link_gap_mhz,
             gap_mhz,
         } = one;
         let number = |value: Option<f64>| value.map_or("–".to_owned(), text::mhz);
-        let numbers = [rank, separation_mhz, overlap_percent, gap_mhz].map(number);
-        let [rank, separation, overlap, gap] = numbers;
+        let rank = number(rank);
+        let numbers = [separation_mhz, overlap_percent, link_gap_mhz, gap_mhz].map(|one| {
+            let told = number(one);
+            format!("<td class=\"number\">{told}</td>")
+        });
         format!(
             "<tr><td class=\"number\">{rank}</td><th scope=\"row\">{}</th>\
-             <td class=\"number\">{}</td><td class=\"number\">{separation}</td>\
-             <td class=\"number\">{overlap}</td><td class=\"number\">{gap}</td><td>{}</td></tr>\n",
+             <td class=\"number\">{}</td>{}<td>{}</td></tr>\n",
             Safe(&channel.name),
             words::place(channel.low_mhz, channel.high_mhz),
+            numbers.concat(),
             Safe(&words::users(plan, channel)),
         )
     });
@@ -113,6 +117,7 @@ fn channels(measurement: &Measurement, plan: &ChannelPlan, caption: &str) -> Str
         "MHz",
         "Separation (MHz)",
         "Overlap (%)",
+        "From a link (MHz)",
         "From a product (MHz)",
         "Planned for",
     ];

@@ -75,9 +75,9 @@ fn channels(look: &Look, plan: &ChannelPlan, figures: &[Figure]) -> String {
         ("rank", Side::Right),
         ("channel", Side::Left),
         ("MHz", Side::Right),
-        ("wide", Side::Right),
         ("separation", Side::Right),
         ("overlap %", Side::Right),
+        ("link gap", Side::Right),
         ("product gap", Side::Right),
         ("planned for", Side::Short),
     ]);
@@ -88,10 +88,10 @@ fn channels(look: &Look, plan: &ChannelPlan, figures: &[Figure]) -> String {
             number(one.rank),
             channel.name.clone(),
             words::mhz(0.5 * (channel.low_mhz + channel.high_mhz)),
-            words::mhz(channel.high_mhz - channel.low_mhz),
             number(one.separation_mhz),
             one.overlap_percent
                 .map_or_else(|| "-".to_owned(), number::plain),
+            number(one.link_gap_mhz),
             number(one.gap_mhz),
             words::users(plan, channel),
         ]);
@@ -180,6 +180,7 @@ mod tests {
             figure("rank", "C", 1.0),
             figure("separation", "C", 1.5),
             figure("overlap", "C", 0.0),
+            figure("link_gap", "C", 24.0),
             figure("intermodulation_gap", "C", 25.0),
             figure("rank", "B", 3.0),
             figure("overlap", "B", 100.0),
@@ -199,10 +200,10 @@ searched: no plan is better.
   All in MHz; `to next`: to the nearest other link, negative where they overlap.
 
 Channels, the best first
-  rank  channel   MHz  wide  separation  overlap %  product gap  planned for
-     1  C        2449     1         1.5          0           25  lectern
-     2  A        2424     1           -          -            -  choir
-     3  B        2436     1           -        100            -
+  rank  channel   MHz  separation  overlap %  link gap  product gap  planned for
+     1  C        2449         1.5          0        24           25  lectern
+     2  A        2424           -          -         -            -  choir
+     3  B        2436           -        100         -            -
 "
         );
     }

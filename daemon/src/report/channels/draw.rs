@@ -31,7 +31,6 @@ struct Lanes {
     names_px: f64,
     bars_px: f64,
     note_px: f64,
-    products_px: f64,
     bottom_px: f64,
 }
 
@@ -55,7 +54,6 @@ impl Lanes {
             names_px,
             bars_px,
             note_px,
-            products_px,
             bottom_px: products_px + where_any(!panel.products.is_empty(), PRODUCTS_PX) + 4.0,
         }
     }

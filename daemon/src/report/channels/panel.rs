@@ -19,7 +19,7 @@ pub(super) const SIGN_PX: f64 = 9.0;
 /// Widest text at a pole: poles at the right end of the axis have so much room, less the sign.
 const FLAG_PX: f64 = BESIDE_PX - SIGN_PX - 4.0;
 /// Rows of texts at the poles.
-const ROWS: usize = 9;
+const ROWS: usize = 20;
 /// Least distance between two texts beside each other.
 const GAP_PX: f64 = 8.0;
 

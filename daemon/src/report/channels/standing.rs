@@ -16,6 +16,8 @@ pub(super) struct Standing<'a> {
     pub(super) separation_mhz: Option<f64>,
     /// Share of it that is occupied.
     pub(super) overlap_percent: Option<f64>,
+    /// From the nearest other link.
+    pub(super) link_gap_mhz: Option<f64>,
     /// From the nearest third-order product.
     pub(super) gap_mhz: Option<f64>,
 }
@@ -36,6 +38,7 @@ pub(super) fn by_rank<'a>(measurement: &Measurement, plan: &'a ChannelPlan) -> V
                 rank: of("rank"),
                 separation_mhz: of("separation"),
                 overlap_percent: of("overlap"),
+                link_gap_mhz: of("link_gap"),
                 gap_mhz: of("intermodulation_gap"),
             }
         })

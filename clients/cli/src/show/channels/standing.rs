@@ -14,6 +14,8 @@ pub struct Standing<'a> {
     pub separation_mhz: Option<f64>,
     /// Share of it that is occupied.
     pub overlap_percent: Option<f64>,
+    /// From the nearest other link.
+    pub link_gap_mhz: Option<f64>,
     /// From the nearest third-order product.
     pub gap_mhz: Option<f64>,
 }
@@ -32,6 +34,7 @@ pub fn by_rank<'a>(plan: &'a ChannelPlan, figures: &[Figure]) -> Vec<Standing<'a
             rank: of("rank"),
             separation_mhz: of("separation"),
             overlap_percent: of("overlap"),
+            link_gap_mhz: of("link_gap"),
             gap_mhz: of("intermodulation_gap"),
         }
     });
