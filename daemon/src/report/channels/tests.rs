@@ -260,7 +260,6 @@ fn uhf_2_4_ghz_and_5_ghz_stand_in_three_panels() {
     // The channels take 600 to 623.825 MHz; twice that with 3 % at both ends is 586.7 to 637.2 MHz.
     // Television channels end at 582 MHz (14 from 470 MHz on) and begin at 638 MHz (7 to 694 MHz).
     assert!(many.contains(">← 14 more in the air<") && many.contains(">7 more in the air →<"));
-}");
 }
 
 #[test]
