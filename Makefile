@@ -18,6 +18,8 @@ AXE = target/axe
 AXE_VERSION = 4.14.1
 PROMETHEUS = target/prometheus
 NODE = target/node
+# Files of Python tests on all cores; each process has daemons of its own.
+AT_ONCE = --numprocesses auto --dist loadfile
 COUNT = 1000
 HOURS = 24
 
@@ -74,11 +76,11 @@ lint-python: $(CLIENT_VENV)/built
 	@echo "Python lint: clean"
 
 test-python: $(VENV)/installed $(AXE) $(PROMETHEUS) $(NODE)
-	$(VENV)/bin/python -m pytest tests/reference tests/python
+	$(VENV)/bin/python -m pytest $(AT_ONCE) tests/reference tests/python
 
 # Apart, because `tests/python` makes a package of the same name from the proto files.
 test-python-client: $(CLIENT_VENV)/built
-	$(CLIENT_VENV)/bin/python -m pytest tests/python_client
+	$(CLIENT_VENV)/bin/python -m pytest $(AT_ONCE) tests/python_client
 
 # On the oldest of everything that it says it runs on.
 test-python-client-oldest: $(OLDEST_VENV)/installed

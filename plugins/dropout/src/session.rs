@@ -8,9 +8,7 @@ use goodwire_dsp::watch::{Heard, Log, NoiseWatch, Watch};
 use goodwire_plugin_sdk::figures::figure;
 use goodwire_plugin_sdk::payload::open_request::Mode;
 use goodwire_plugin_sdk::payload::session_note::Note;
-use goodwire_plugin_sdk::payload::{
-    OpenRequest, Plan, Readings, SessionNote, SessionResult, Step, step,
-};
+use goodwire_plugin_sdk::payload::{OpenRequest, Plan, Readings, SessionNote, SessionResult};
 use goodwire_plugin_sdk::take::{Taking, plan_of_one_step};
 use goodwire_plugin_sdk::{Block, Failure, Fed, Session};
 use goodwire_watching as watching;
@@ -232,20 +230,10 @@ impl Session for DropoutSession {
         if self.request.mode() != Mode::Live {
             return Ok(whole);
         }
-        // Open-ended, so that marks can be set, lost frames be left out, and it can end early.
-        let mut captures = whole.captures;
-        captures.truncate(2);
-        Ok(Plan {
-            captures,
-            steps: vec![Step {
-                repeat_count: 1,
-                peak_dbfs,
-                loss: step::Loss::Cut.into(),
-                expected_frame_count: Some(self.watched().end as f64),
-                ..Step::default()
-            }],
-            ..Plan::default()
-        })
+        Ok(watching::plan_of_a_watch(
+            peak_dbfs,
+            self.watched().end as f64,
+        ))
     }
 
     fn render(&mut self, _: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure> {

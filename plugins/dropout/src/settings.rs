@@ -80,13 +80,7 @@ pub fn declared() -> Vec<Parameter> {
             "Frequency of the tone, with pilot=tone.",
         )
         .within(300.0, 6_000.0),
-        number(
-            "merge_s",
-            "s",
-            0.1,
-            "Lost pieces closer than this count as one dropout.",
-        )
-        .within(0.0, 10.0),
+        goodwire_watching::merge_s(),
         number(
             "fewer_than_per_hour",
             "",

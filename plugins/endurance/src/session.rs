@@ -74,7 +74,8 @@ impl EnduranceSession {
 
 impl Session for EnduranceSession {
     fn plan(&mut self) -> Result<Plan, Failure> {
-        Ok(watching::plan_of_a_watch(&self.stimulus))
+        let (peak_dbfs, layout) = (self.stimulus.peak_dbfs(), self.stimulus.layout());
+        Ok(watching::plan_of_a_watch(peak_dbfs, layout.body.end as f64))
     }
 
     fn render(&mut self, _: u32, first_frame: u64, samples: &mut [f32]) -> Result<(), Failure> {

@@ -50,13 +50,7 @@ pub fn declared() -> Vec<Parameter> {
             "Hours that the charge has to last; a note says whether it does. 0: nobody said.",
         )
         .within(0.0, HOURS_MAX),
-        number(
-            "merge_s",
-            "s",
-            0.1,
-            "Lost pieces closer than this count as one dropout.",
-        )
-        .within(0.0, 10.0),
+        goodwire_watching::merge_s(),
         parameters::level_dbfs(-20.0),
         parameters::wake_s(),
     ]

@@ -1,15 +1,26 @@
 //! How often and for how long the sound was lost.
 
 use goodwire_dsp::watch::{Log, poisson};
-use goodwire_plugin_sdk::api::{Figure, FigureDescription};
+use goodwire_plugin_sdk::api::{Figure, FigureDescription, Parameter};
 use goodwire_plugin_sdk::describe;
 use goodwire_plugin_sdk::figures::figure;
+use goodwire_plugin_sdk::parameters::{Narrow, number};
 
 use crate::part::Part;
 
 /// Standard deviation of an edge in seconds: random gaps of four kinds were found within 1.0 ms,
 /// the worst of some 1,600 edges, that is three of them (docs/measurement.md).
 pub const EDGE_S: f64 = 0.000_33;
+
+/// Most seconds that a dropout may be pieced together over.
+const MERGE_MOST_S: f64 = 10.0;
+
+/// The parameter that says which lost pieces are one dropout.
+#[must_use]
+pub fn merge_s() -> Parameter {
+    let text = "Lost pieces closer than this count as one dropout.";
+    number("merge_s", "s", 0.1, text).within(0.0, MERGE_MOST_S)
+}
 
 /// The figures of this module, in the order of results.
 #[must_use]

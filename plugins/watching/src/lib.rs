@@ -9,7 +9,7 @@ mod notes;
 mod part;
 mod told;
 
-pub use figures::{EDGE_S, declared, dropouts, lost_time_spread_s, sums};
+pub use figures::{EDGE_S, declared, dropouts, lost_time_spread_s, merge_s, sums};
 pub use kept::{Keeper, read_back};
 pub use live::{body_of, plan_of_a_watch};
 pub use marked::put_mark;

@@ -7,10 +7,10 @@ use goodwire_plugin_sdk::payload::{Plan, Step, step};
 use goodwire_plugin_sdk::take::plan_of_one_step;
 
 /// One step without an end, of which the link and the reference are heard, so that marks can be
-/// set, lost frames be left out, and it can end early. It is expected to end with the body.
+/// set, lost frames be left out, and it can end early. It plays up to `peak_dbfs`, and is expected to
+/// end after so many frames.
 #[must_use]
-pub fn plan_of_a_watch<B: Body>(stimulus: &Stimulus<B>) -> Plan {
-    let peak_dbfs = stimulus.peak_dbfs();
+pub fn plan_of_a_watch(peak_dbfs: f64, frame_count: f64) -> Plan {
     let mut captures = plan_of_one_step(0, 0, peak_dbfs).captures;
     captures.truncate(2);
     Plan {
@@ -19,7 +19,7 @@ pub fn plan_of_a_watch<B: Body>(stimulus: &Stimulus<B>) -> Plan {
             repeat_count: 1,
             peak_dbfs,
             loss: step::Loss::Cut.into(),
-            expected_frame_count: Some(stimulus.layout().body.end as f64),
+            expected_frame_count: Some(frame_count),
             ..Step::default()
         }],
         ..Plan::default()
