@@ -12,6 +12,7 @@ mod masks;
 mod messages;
 mod mistakes;
 mod nearest;
+mod radio;
 mod rounds;
 mod section;
 mod simulated;
@@ -31,6 +32,7 @@ pub use messages::{
 };
 pub use mistakes::{ConfigErrors, ConfigMistake};
 pub use nearest::nearest;
+pub use radio::{BudgetConfig, ChannelTableConfig, RadioConfig, SurveyFile, SurveyForm};
 pub use types::{
     AlsaConfig, AtValue, Backend, CheckConfig, Config, CurveLimit, GroupConfig, InterfaceConfig,
     JackConfig, LimitConfig, LinkConfig, ReferenceConfig, RoundConfig, SafetyConfig,
@@ -104,7 +106,8 @@ impl Config {
             None
         } else {
             let file = Section::new("", table.get_ref(), 0..0, &mistakes);
-            read_file(&file, text, analyses)
+            let folder = Path::new(file_name).parent().unwrap_or(Path::new(""));
+            read_file(&file, text, folder, analyses)
         };
         let mistakes = mistakes.place(text);
         match config {
@@ -118,7 +121,12 @@ impl Config {
 }
 
 /// Reads everything; what it gives counts only where no mistake was noted.
-fn read_file(file: &Section<'_>, text: &str, analyses: &[Analysis]) -> Option<Config> {
+fn read_file(
+    file: &Section<'_>,
+    text: &str,
+    folder: &Path,
+    analyses: &[Analysis],
+) -> Option<Config> {
     let right = "a name for the site, such as site = \"lantern-cellar\"";
     let site = file.need("site", file.text("site", right), right);
     let interface = interface::read(file);
@@ -128,6 +136,8 @@ fn read_file(file: &Section<'_>, text: &str, analyses: &[Analysis]) -> Option<Co
     let rate_hz = interface.as_ref().map_or(192_000, |draft| draft.rate_hz);
     let reference = links::read_reference(file);
     let links = links::read_links(file, rate_hz, is_simulated);
+    let tables = radio::read_tables(file);
+    let radio = radio::read(file, folder);
     let safety = links::read_safety(file, is_simulated);
     let limits = limits::read(file, &links, analyses);
     let rounds = rounds::read(file, &links);
@@ -136,6 +146,7 @@ fn read_file(file: &Section<'_>, text: &str, analyses: &[Analysis]) -> Option<Co
     let page_listen = read_page(file);
     file.close();
     wiring::check_names(&links);
+    radio::check_links(&links, &tables);
     wiring::check_ceilings(&links, &safety);
     let interface = interface?;
     let counts = wiring::check(&interface, reference.as_ref(), &links);
@@ -149,6 +160,8 @@ fn read_file(file: &Section<'_>, text: &str, analyses: &[Analysis]) -> Option<Co
         },
         reference: reference.map(|(_, send, ret)| links::finish_reference(send, ret)),
         links: links.into_iter().map(|link| link.finish(&safety)).collect(),
+        channel_tables: tables.into_iter().map(radio::TableDraft::finish).collect(),
+        radio,
         safety,
         limits,
         rounds,

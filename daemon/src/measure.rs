@@ -1,7 +1,7 @@
 //! Measuring: from a request to a stored result, in one direction.
 //!
 //! `request` checks and makes jobs (`levels` says how loud), `queue` holds them, `conductor` plays one batch of equal jobs
-//! at a time, a `worker` a job drives its plugin, `complete` judges and stores, `watch` tells.
+//! at a time, a `worker` a job drives its plugin, `complete` judges and stores, `watch` tells. What needs no audio goes past the conductor: `without_audio`.
 
 pub mod ask;
 pub mod batch;
@@ -14,6 +14,7 @@ pub mod matched;
 pub mod overheard;
 pub mod pilot;
 pub mod queue;
+mod radio;
 pub mod recorded;
 pub mod request;
 mod seen;
@@ -23,4 +24,5 @@ mod take_up;
 pub mod watch;
 pub mod watches;
 pub mod wiring;
+pub mod without_audio;
 pub mod worker;

@@ -11,7 +11,7 @@ use crate::{
     interface,
     measure::{
         complete::Desk, conductor::Conductor, job::Ending, queue::Queue, recorded::Recorded,
-        watch::Watchers, watches::Watches,
+        watch::Watchers, watches::Watches, without_audio,
     },
     page::{self, PageListener},
     plugins::Registry,
@@ -82,6 +82,7 @@ pub async fn run(
     let engine = Arc::new(Engine::start(opener, ceilings));
     let conductor = Conductor::start(Arc::clone(&desk), Arc::clone(&engine));
     let recorded = Arc::new(Recorded::start(&desk));
+    let without_audio = without_audio::start(&desk);
     tokio::spawn(drop_old_curves(Arc::clone(&desk), ending.clone()));
     tokio::spawn(end_with_the_disk(desk.store.clone(), ending.clone()));
     let interrupted = tokio::spawn(end_what_runs(Arc::clone(&desk), ending.clone()));
@@ -117,7 +118,10 @@ pub async fn run(
     // Also where serving ended by a fault of a listener.
     ending.cancel();
     interrupted.await?;
-    let settled = tokio::task::spawn_blocking(move || conductor.join());
+    let threads = without_audio.into_iter().chain([conductor]);
+    // A panic was logged by its thread.
+    let join = move || threads.for_each(|thread| drop(thread.join()));
+    let settled = tokio::task::spawn_blocking(join);
     if tokio::time::timeout(SETTLE, settled).await.is_err() {
         tracing::warn!("a measurement did not settle in time; the next start marks it interrupted");
     }

@@ -66,6 +66,7 @@ async fn status_says_what_there_is() {
     assert_eq!(
         analyses,
         [
+            "channels",
             "crosstalk",
             "distortion",
             "dropout",

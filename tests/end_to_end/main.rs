@@ -4,6 +4,7 @@ mod analyses;
 mod asking;
 mod baselines;
 mod batches;
+mod channels;
 mod commissioning;
 mod declared;
 mod endurance;

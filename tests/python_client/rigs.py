@@ -11,10 +11,25 @@ rate = 48000
 [reference]
 send = 3
 return = 3
+[radio]
+occupied = ["1 20 office", "6 20"]
+[[channel_table]]
+name = "belt"
+radiated_dbm = 10
+needed_dbm = -84
+[[channel_table.channel]]
+name = "2"
+centre_mhz = 2424
+bandwidth_mhz = 2
+[[channel_table.channel]]
+name = "3"
+centre_mhz = 2450
+bandwidth_mhz = 2
 [[link]]
 name = "lectern"
 send = 1
 return = 1
+channel_table = "belt"
 [link.setup]
 channel = "2"
 [link.simulated]

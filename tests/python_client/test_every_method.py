@@ -62,6 +62,40 @@ def test_several_links_are_measured_at_once(venue):
     assert foyer.figure("latency").value == pytest.approx(5.0, abs=0.01)
 
 
+def test_channels_are_planned_with_a_survey_from_a_file_or_a_text(venue, tmp_path):
+    plan = venue.measure("lectern", "channels").require().channel_plan
+    assert plan.certainty is goodwire.Certainty.EXACT and plan.flaws == ()
+    # Wi-Fi channel 6 ends at 2447 MHz: channel 3 begins 2 MHz above it, 2 lies 1 MHz from channel 1.
+    assert [(link.link, link.channel, link.channel_now) for link in plan.links] == [("lectern", "3", "2")]
+    assert plan.separation_mhz_least == pytest.approx(2.0) and venue.links()[0].channel_table == "belt"
+    air = tmp_path / "air.txt"
+    air.write_text("band 2450 2460 oven\n")
+    for survey in (air, str(air), goodwire.Survey("band 2450 2460 oven", ended=timedelta(minutes=5), origin=str(air))):
+        measurement = venue.measure("lectern", "channels", survey=survey).require()
+        assert measurement.channel_plan.links[0].channel == "2"
+        assert measurement.channel_plan.occupied[-1].origin == str(air)
+        assert "survey-age-unknown" not in [note.id for note in measurement.notes]
+    (of_all,) = venue.measure_all("all", "channels", survey=goodwire.Survey("6 20", form="TYPED"))
+    assert "survey-age-unknown" in [note.id for note in of_all.notes]
+    (handle,) = venue.start("lectern", "channels", survey=air)
+    assert handle.wait().channel_plan.links[0].channel == "2"
+    assert venue.measure("lectern", "latency").channel_plan is None
+
+
+@pytest.mark.parametrize(
+    ("survey", "said"),
+    [
+        ("gone.txt", "gone.txt cannot be read"),
+        (goodwire.Survey("6 20", form="SPELLED"), "TYPED, SPECTRUM, SCAN"),
+        (goodwire.Survey("6 20", ended=datetime(2026, 1, 1)), "has no zone"),
+        (goodwire.Survey("15 20"), "line 1: Wi-Fi channel 15 does not exist"),
+    ],
+)
+def test_a_survey_that_cannot_be_read_is_refused_and_says_why(venue, survey, said):
+    with pytest.raises(goodwire.Refused, match=said):
+        venue.measure("lectern", "channels", survey=survey)
+
+
 def test_two_paths_are_matched(venue):
     measurement = venue.match("foyer")
     assert measurement.require().is_match

@@ -10,7 +10,18 @@ import pytest
 import goodwire
 from daemon import goodwire as command_line
 
-ANALYSES = ["response", "distortion", "noise", "latency", "level", "null", "crosstalk", "dropout", "endurance"]
+ANALYSES = [
+    "channels",
+    "response",
+    "distortion",
+    "noise",
+    "latency",
+    "level",
+    "null",
+    "crosstalk",
+    "dropout",
+    "endurance",
+]
 # It would take a day.
 SETTINGS = {"endurance": {"longest_h": 0.002, "lost_after_s": 5}}
 

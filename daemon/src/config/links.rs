@@ -20,6 +20,12 @@ pub(super) struct LinkDraft<'t> {
     pub(super) r#return: Option<usize>,
     /// The group that it belongs to; `None` where it belongs to none.
     pub(super) group: Option<String>,
+    /// Name of its channel table; `None` where it has none.
+    pub(super) channel_table: Option<String>,
+    /// What its setup says it is set to; empty where that says nothing.
+    pub(super) channel_now: String,
+    /// Where that stands.
+    pub(super) channel_span: Range<usize>,
     /// Its own ceiling in dBFS; `None` where it has none.
     pub(super) max_send_dbfs: Option<f64>,
     pad_db: f64,
@@ -38,6 +44,7 @@ impl LinkDraft<'_> {
             r#return: self.r#return.unwrap_or_default(),
             pad_db: self.pad_db,
             group: self.group,
+            channel_table: self.channel_table,
             max_send_dbfs: self.max_send_dbfs.unwrap_or(safety.max_send_dbfs),
             setup: self.setup,
             simulated: self.simulated,
@@ -47,6 +54,7 @@ impl LinkDraft<'_> {
 
 const NAME: &str =
     "a name of letters, digits, `-` and `_`, up to 63 of them, such as \"lectern\"; not `all`";
+const CHANNEL_TABLE: &str = "the name of a [[channel_table]], such as channel_table = \"belt\"";
 const GROUP: &str = "a name for the group, such as group = \"foyer\"";
 const NAME_LENGTH_MAX: usize = 63;
 /// A permit is for the night at hand, not for the season.
@@ -95,6 +103,7 @@ fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraf
             (settings, part.span_of("hears"))
         })
         .unwrap_or_default();
+    let (setup, channel_span) = read_setup(&section);
     let draft = LinkDraft {
         name: name.unwrap_or_default().to_owned(),
         send,
@@ -102,7 +111,12 @@ fn read_link(section: Section<'_>, rate_hz: u32, is_simulated: bool) -> LinkDraf
         max_send_dbfs: section.number("max_send_dbfs", CEILING_MIN_DBFS..=0.0),
         pad_db: section.number_or("pad_db", 0.0..=120.0, 0.0),
         group: section.text("group", GROUP).map(str::to_owned),
-        setup: read_setup(&section),
+        channel_table: section
+            .text("channel_table", CHANNEL_TABLE)
+            .map(|name| name.trim().to_owned()),
+        channel_now: setup.get("channel").cloned().unwrap_or_default(),
+        channel_span,
+        setup,
         simulated,
         hears_span,
         section,
@@ -120,9 +134,10 @@ fn is_link_name(name: &str) -> bool {
         && name != "all"
 }
 
-fn read_setup(link: &Section<'_>) -> BTreeMap<String, String> {
+/// The setup, and where its `channel` stands.
+fn read_setup(link: &Section<'_>) -> (BTreeMap<String, String>, Range<usize>) {
     let Some(section) = link.section("setup", "[link.setup]") else {
-        return BTreeMap::new();
+        return (BTreeMap::new(), 0..0);
     };
     let mut setup = BTreeMap::new();
     for (key, value) in section.entries() {
@@ -134,7 +149,7 @@ fn read_setup(link: &Section<'_>) -> BTreeMap<String, String> {
             None => drop(section.text_in(key, value, SETUP)),
         }
     }
-    setup
+    (setup, section.span_of("channel"))
 }
 
 /// Reads `[reference]`; its numbers are `None` where they are wrong.

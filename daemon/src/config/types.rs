@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use jiff::SignedDuration;
 use prost_types::Struct;
 
-use super::MessagesConfig;
+use super::{ChannelTableConfig, MessagesConfig, RadioConfig};
 use crate::rounds::Schedule;
 use crate::simulated::settings::{LinkSettings, PathSettings, RigSettings};
 
@@ -22,6 +22,10 @@ pub struct Config {
     pub reference: Option<ReferenceConfig>,
     /// The links, in the order of the file. May be none.
     pub links: Vec<LinkConfig>,
+    /// What links can be set to, in the order of the file.
+    pub channel_tables: Vec<ChannelTableConfig>,
+    /// What is in the air.
+    pub radio: RadioConfig,
     /// What may be played, and when.
     pub safety: SafetyConfig,
     /// The limits, in the order of the file.
@@ -143,6 +147,8 @@ pub struct LinkConfig {
     pub pad_db: f64,
     /// The group of links that limits can name; `None`: it belongs to none.
     pub group: Option<String>,
+    /// Name of the channel table that says what it can be set to; `None`: nobody said.
+    pub channel_table: Option<String>,
     /// Highest allowed peak of this link's stimulus in dBFS: its own, else the rig's.
     /// What a send may play is [`Config::send_ceiling_dbfs`].
     pub max_send_dbfs: f64,
@@ -263,6 +269,13 @@ impl Config {
     pub fn link(&self, name: &str) -> Option<&LinkConfig> {
         let bare = name.strip_prefix("links/").unwrap_or(name);
         self.links.iter().find(|link| link.name == bare)
+    }
+
+    /// The channel table of a link; `None` where it has none.
+    #[must_use]
+    pub fn channel_table(&self, link: &LinkConfig) -> Option<&ChannelTableConfig> {
+        let name = link.channel_table.as_ref()?;
+        self.channel_tables.iter().find(|table| table.name == *name)
     }
 
     /// The round of that name, with or without `rounds/` before it.

@@ -177,6 +177,7 @@ impl Desk {
         measurement.figures = result.figures;
         measurement.curves = result.curves;
         measurement.events = result.events;
+        measurement.channel_plan = result.channel_plan;
         measurement.notes = job.notes.clone();
         measurement.notes.extend(played.notes);
         measurement.notes.extend(result.notes);
@@ -283,6 +284,7 @@ fn unstored(measurement: Measurement, error: &StoreError) -> Measurement {
         verdict: None,
         findings: Vec::new(),
         sounds: Vec::new(),
+        channel_plan: None,
         ..measurement
     };
     fail(

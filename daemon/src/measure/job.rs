@@ -189,6 +189,12 @@ impl Job {
         self.fate.is_silent()
     }
 
+    /// True where it needs neither interface nor rig.
+    #[must_use]
+    pub fn is_without_audio(&self) -> bool {
+        self.open.radio.is_some()
+    }
+
     /// The id without its collection.
     #[must_use]
     pub fn id(&self) -> &str {

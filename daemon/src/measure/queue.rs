@@ -13,6 +13,8 @@ use super::{
 #[derive(Default)]
 struct State {
     waiting: VecDeque<Job>,
+    /// Those that do not wait for the rig.
+    without_audio: VecDeque<Job>,
     /// Checks of the wiring, which go first: they are short, and somebody waits for each.
     checks: VecDeque<Check>,
     /// Every job that has not ended, waiting or running, by id.
@@ -41,7 +43,8 @@ impl Queue {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Adds jobs for the rig, all at once, so that equal ones meet in one batch.
+    /// Adds jobs, all at once, so that equal ones meet in one batch; those without audio do not
+    /// wait for the rig.
     /// False where the daemon is ending and takes no more.
     pub fn push(&self, jobs: Vec<Job>) -> bool {
         let mut state = self.state();
@@ -52,7 +55,11 @@ impl Queue {
             state
                 .fates
                 .insert(job.id().to_owned(), Arc::clone(&job.fate));
-            state.waiting.push_back(job);
+            if job.is_without_audio() {
+                state.without_audio.push_back(job);
+            } else {
+                state.waiting.push_back(job);
+            }
         }
         self.changed.notify_all();
         true
@@ -88,6 +95,23 @@ impl Queue {
             }
             if let Some(job) = state.waiting.pop_front() {
                 return Some(Turn::Job(Box::new(job)));
+            }
+            if state.closed {
+                return None;
+            }
+            state = self
+                .changed
+                .wait(state)
+                .unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+
+    /// Waits for the next job that needs no audio. `None` once the queue is closed and empty.
+    pub fn next_without_audio(&self) -> Option<Job> {
+        let mut state = self.state();
+        loop {
+            if let Some(job) = state.without_audio.pop_front() {
+                return Some(job);
             }
             if state.closed {
                 return None;
@@ -158,9 +182,12 @@ impl Queue {
     pub fn withdraw_ended(&self) -> Vec<Job> {
         let mut state = self.state();
         let ended = |job: &Job| job.fate.ending().is_some();
-        let (ended, other) = state.waiting.drain(..).partition(ended);
+        let (mut all, other) = state.waiting.drain(..).partition::<VecDeque<_>, _>(ended);
         state.waiting = other;
-        Vec::from(ended)
+        let (ended, other) = state.without_audio.drain(..).partition(ended);
+        state.without_audio = other;
+        all.extend::<VecDeque<_>>(ended);
+        Vec::from(all)
     }
 
     /// How many jobs wait for the rig.

@@ -1,29 +1,30 @@
 //! From a request to jobs: everything that can be wrong is found and told at once.
 
+mod links;
+mod trial;
+mod watches;
+
 use std::sync::Arc;
 
 use goodwire_proto::{
-    plugin::v1::{FieldViolation, OpenRequest, Silence, open_request::Mode},
+    plugin::v1::{OpenRequest, Radio, RadioSurveyed, Silence, open_request::Mode},
     v1::{MeasureRequest, Measurement, Note, Parameter, Provenance, measurement::State},
 };
 use prost_types::{Struct, value::Kind};
 
 use super::{
     complete::Desk,
-    job::{Fate, Job, bare},
+    job::{Fate, Job},
     matched, setup,
 };
 use crate::{
     config::LinkConfig,
-    names,
-    plugins::{Limits, PluginEntry, PluginError, Session, is_open_ended},
+    plugins::PluginEntry,
     refusal::{Refusal, Violation},
     safety,
     store::{self, StoreError},
 };
-
-/// What one watch may write, in MiB: its state of at most 4, its result, and the journal of both.
-const WATCH_MIB: u64 = 16;
+pub use trial::{accepted, of_parameter};
 
 /// An analysis with its plugin.
 pub struct Found {
@@ -35,17 +36,21 @@ pub struct Found {
     pub schema: Vec<Parameter>,
     /// Values of parameters with which it plays nothing.
     pub silent_with: Vec<Silence>,
+    /// It needs no audio at all.
+    pub without_audio: bool,
 }
 
 impl Found {
-    /// True where nothing is played with these parameters, although it plays as a rule.
+    /// True where nothing is played with these parameters, although it plays as a rule, or where
+    /// no audio is needed at all.
     pub fn is_silent_with(&self, parameters: &Struct) -> bool {
         let mut silences = self.silent_with.iter();
-        silences.any(|silence| {
+        let is_silent = silences.any(|silence| {
             let value = parameters.fields.get(&silence.parameter);
             let kind = value.and_then(|value| value.kind.as_ref());
             matches!(kind, Some(Kind::StringValue(text)) if *text == silence.value)
-        })
+        });
+        self.without_audio || is_silent
     }
 }
 
@@ -62,6 +67,10 @@ impl Desk {
             .find(&request.analysis)
             .map_err(|one| wrong.push(one))
             .ok();
+        let surveys = found
+            .as_ref()
+            .map(|found| self.check_radio(request, found, &mut links, &mut wrong));
+        let surveys = surveys.transpose()?.flatten();
         let given = request.parameters.clone().unwrap_or_default();
         let checked = found.as_ref().map(|found| {
             self.check_match(request, found, &mut wrong);
@@ -77,50 +86,19 @@ impl Desk {
         if !checked.iter().all(|(parameters, _)| is_silent(parameters)) {
             self.permit(request.present)?;
         }
-        let jobs = links
-            .into_iter()
-            .zip(checked)
-            .map(|(link, (parameters, notes))| {
-                self.live_job(&found, link, parameters, notes, request)
-            });
-        let mut jobs: Vec<Job> = jobs.collect::<Result<_, _>>()?;
-        jobs.iter_mut().try_for_each(accepted_live)?;
+        let jobs = links.iter().zip(checked);
+        let jobs = jobs.map(|(link, (parameters, notes))| {
+            let surveys = surveys.as_ref();
+            let radio = surveys.map(|surveys| self.radio_of(link, &links, surveys));
+            match radio.transpose()? {
+                Some(radio) => Ok(self.job_without_audio(&found, link, parameters, radio)),
+                None => self.live_job(&found, link.clone(), parameters, notes, request),
+            }
+        });
+        let mut jobs: Vec<Job> = jobs.collect::<Result<_, Refusal>>()?;
+        jobs.iter_mut().try_for_each(trial::accepted_live)?;
         self.check_watches(request, &jobs)?;
         Ok(jobs)
-    }
-
-    /// Whether what watches may write has room, and they may go on after a restart.
-    fn check_watches(&self, request: &MeasureRequest, jobs: &[Job]) -> Result<(), Refusal> {
-        if request.resume {
-            self.check_resume(jobs)?;
-        }
-        let watch_count = jobs.iter().filter(|job| job.is_watch).count() as u64;
-        let needed_mib = watch_count * WATCH_MIB;
-        let free_mib = self.store.free_bytes()? >> 20;
-        if watch_count > 0 && free_mib < needed_mib {
-            return Err(Refusal::Forbidden {
-                reason: "STORAGE_SHORT",
-                text: format!(
-                    "the disk with the state folder has {free_mib} MiB free, and this watch may \
-                     write {needed_mib} MiB: make room there before it begins"
-                ),
-            });
-        }
-        Ok(())
-    }
-
-    fn check_resume(&self, jobs: &[Job]) -> Result<(), Refusal> {
-        if !jobs.iter().all(|job| job.is_watch) {
-            let text = "only a watch goes on after a restart, and this is none: leave it false";
-            return Err(Refusal::field("resume", text));
-        }
-        if !self.config.safety.unattended && !jobs.iter().all(Job::is_silent) {
-            let text = "after a restart nobody can be counted on to be in the room: set \
-                        safety.unattended = true where sound may be played by itself, or leave it \
-                        false and what was seen is kept all the same";
-            return Err(Refusal::field("resume", text));
-        }
-        Ok(())
     }
 
     /// Finds an analysis, as `response`, `analyses/response` or `plugin/analysis`.
@@ -140,49 +118,29 @@ impl Desk {
             analysis: found.analysis.id,
             schema: found.analysis.parameters,
             silent_with: found.analysis.silent_with,
+            without_audio: found.analysis.without_audio,
         })
     }
 
-    fn links_of(&self, names: &[String], wrong: &mut Vec<Violation>) -> Vec<LinkConfig> {
-        let known = &self.config.links;
-        if names.iter().any(|name| bare(name) == "all") && names.len() == 1 {
-            if known.is_empty() {
-                wrong.push(Violation::new("links", "the configuration has no links"));
-            }
-            return known.clone();
+    /// The surveys of an analysis that needs no audio; `None` for all others, which take none.
+    fn check_radio(
+        &self,
+        request: &MeasureRequest,
+        found: &Found,
+        links: &mut Vec<LinkConfig>,
+        wrong: &mut Vec<Violation>,
+    ) -> Result<Option<Vec<RadioSurveyed>>, Refusal> {
+        if found.without_audio {
+            return self.surveyed(request, links, wrong).map(Some);
         }
-        if names.is_empty() {
-            wrong.push(Violation::new(
-                "links",
-                "at least one link is needed, or 'all'",
-            ));
+        if request.survey.is_some() {
+            let text = format!(
+                "'{}' hears the link, not the air: leave it out",
+                found.analysis
+            );
+            wrong.push(Violation::new("survey", text));
         }
-        let mut links: Vec<LinkConfig> = Vec::new();
-        for name in names.iter().map(|name| bare(name)) {
-            match known.iter().find(|link| link.name == name) {
-                Some(link) if links.iter().any(|one| one.name == link.name) => {
-                    wrong.push(Violation::new(
-                        "links",
-                        format!("the link '{name}' is named twice"),
-                    ));
-                }
-                Some(link) => links.push(link.clone()),
-                None => wrong.push(Violation::new("links", self.unknown_link(name))),
-            }
-        }
-        links
-    }
-
-    /// The sentence about a link that does not exist.
-    #[must_use]
-    pub fn unknown_link(&self, name: &str) -> String {
-        let known: Vec<&str> = self
-            .config
-            .links
-            .iter()
-            .map(|link| link.name.as_str())
-            .collect();
-        names::unknown("link", name, &known)
+        Ok(None)
     }
 
     fn check_match(&self, request: &MeasureRequest, found: &Found, wrong: &mut Vec<Violation>) {
@@ -300,6 +258,38 @@ impl Desk {
         })
     }
 
+    /// A job that needs neither the rig nor the room.
+    fn job_without_audio(
+        &self,
+        found: &Found,
+        link: &LinkConfig,
+        parameters: Struct,
+        radio: Radio,
+    ) -> Job {
+        let mut measurement = self.new_measurement(found, &parameters, Some(link));
+        measurement.simulated = self.config.interface.backend.is_simulated();
+        let open = OpenRequest {
+            analysis: found.analysis.clone(),
+            parameters: Some(parameters),
+            mode: Mode::Live as i32,
+            simulated: measurement.simulated,
+            radio: Some(radio),
+            ..OpenRequest::default()
+        };
+        Job {
+            measurement,
+            link: Some(link.clone()),
+            plugin: Arc::clone(&found.plugin),
+            open,
+            notes: Vec::new(),
+            is_attended: false,
+            is_watch: false,
+            resumes: false,
+            kept_at: None,
+            fate: Arc::new(Fate::new(true)),
+        }
+    }
+
     /// Names of some of the links.
     fn others(&self, of: impl Fn(&LinkConfig) -> bool) -> Vec<String> {
         let links = self.config.links.iter();
@@ -339,51 +329,4 @@ impl Desk {
             ..Measurement::default()
         }
     }
-}
-
-/// As [`accepted`], and learns from the plan whether the job is a watch: a watch shares its pilot
-/// with all others, whatever their send.
-fn accepted_live(job: &mut Job) -> Result<(), Refusal> {
-    let Some(mut session) = trial(job)? else {
-        return Ok(());
-    };
-    match session.plan() {
-        Ok(plan) if is_open_ended(&plan) => {
-            job.is_watch = true;
-            job.open.seed = 0;
-        }
-        Ok(_) => {}
-        Err(error) => tracing::debug!(%error, "a trial session did not plan"),
-    }
-    session.close();
-    Ok(())
-}
-
-/// Opens and closes a session, so that what the plugin itself refuses is told with the request.
-/// Whatever else goes wrong then belongs to the measurement.
-///
-/// # Errors
-/// Every parameter that the plugin refuses.
-pub fn accepted(job: &Job) -> Result<(), Refusal> {
-    trial(job)?.into_iter().for_each(Session::close);
-    Ok(())
-}
-
-fn trial(job: &Job) -> Result<Option<Session>, Refusal> {
-    match Session::open(&job.plugin, &job.open, &Limits::default()) {
-        Ok(session) => Ok(Some(session)),
-        Err(PluginError::Invalid(violations)) => Err(Refusal::Invalid(
-            violations.into_iter().map(of_parameter).collect(),
-        )),
-        Err(error) => {
-            tracing::debug!(%error, "a trial session did not open");
-            Ok(None)
-        }
-    }
-}
-
-/// The violation of a parameter as a field of the request.
-#[must_use]
-pub fn of_parameter(violation: FieldViolation) -> Violation {
-    Violation::new(format!("parameters.{}", violation.field), violation.text)
 }

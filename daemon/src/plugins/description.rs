@@ -70,6 +70,9 @@ fn check_analysis(analysis: &AnalysisDescription) -> Result<(), String> {
     if analysis.parameters.len() > PARAMETER_COUNT_MAX {
         return Err(format!("it has {} parameters", analysis.parameters.len()));
     }
+    if analysis.without_audio && (analysis.plays || !analysis.silent_with.is_empty()) {
+        return Err("it needs no audio, and yet it plays".into());
+    }
     let mut seen = HashSet::new();
     for parameter in &analysis.parameters {
         let id = &parameter.id;
@@ -230,6 +233,18 @@ mod tests {
         assert!(description_with(|one| one.analyses[0].title.clear()).is_err());
         let twice = |one: &mut Description| one.analyses.push(one.analyses[0].clone());
         assert!(description_with(twice).unwrap_err().contains("twice"));
+    }
+
+    #[test]
+    fn an_analysis_without_audio_that_plays_is_told() {
+        let without_audio = |plays| {
+            description_with(|one| {
+                one.analyses[0].without_audio = true;
+                one.analyses[0].plays = plays;
+            })
+        };
+        assert_eq!(without_audio(false), Ok(()));
+        assert!(without_audio(true).unwrap_err().contains("needs no audio"));
     }
 
     #[test]

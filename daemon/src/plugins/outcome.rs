@@ -1,6 +1,8 @@
 //! What a plugin hands out is checked, not believed. Every check gives the first thing that is
 //! wrong, in words.
 
+mod channel_plan;
+
 use std::collections::HashSet;
 
 use goodwire_proto::{
@@ -118,7 +120,9 @@ pub fn check_result(result: &SessionResult) -> Result<(), Wrong> {
     result.events.iter().try_for_each(check_event)?;
     check_count("notes", result.notes.len(), ITEM_COUNT_MAX)?;
     result.notes.iter().try_for_each(check_note)?;
-    check_sounds(&result.sounds)
+    check_sounds(&result.sounds)?;
+    let mut plans = result.channel_plan.iter();
+    plans.try_for_each(channel_plan::check)
 }
 
 fn check_sounds(sounds: &[Sound]) -> Result<(), Wrong> {

@@ -149,6 +149,15 @@ impl Registry {
         }
     }
 
+    /// True where an analysis is known to need no audio. Does not look for new plugins.
+    #[must_use]
+    pub fn is_without_audio(&self, analysis: &str) -> bool {
+        // It may stand behind its plugin's name.
+        let id = analysis.rsplit('/').next().unwrap_or(analysis);
+        let files = self.files();
+        first_of_each(&files).any(|(_, one)| one.id == id && one.without_audio)
+    }
+
     /// All analyses, by id.
     #[must_use]
     pub fn analyses(&self) -> Vec<Analysis> {

@@ -10,7 +10,10 @@ use goodwire_proto::v1::{Run, RunCheck};
 use jiff::Timestamp;
 
 use super::runner::Performance;
-use crate::{config::CheckConfig, measure::job::bare};
+use crate::{
+    config::{CheckConfig, RoundConfig},
+    measure::job::bare,
+};
 
 /// How often what is still to be done is tried again while the window is open.
 pub(super) const RETRY: Duration = Duration::from_secs(300);
@@ -38,6 +41,11 @@ pub(super) trait Checks {
     /// Lets so much time pass.
     async fn pause(&self, time: Duration);
 
+    /// True where a check of the round is meant for that link.
+    fn takes(&self, _round: &RoundConfig, _check: &CheckConfig, _link: &str) -> bool {
+        true
+    }
+
     /// Does checks and adds what came of them to the run. A reason that the run has afterwards says
     /// why no more was asked for.
     async fn check(&self, one: &mut Performance, asks: Vec<Ask>);
@@ -55,14 +63,14 @@ pub(super) async fn perform<C: Checks>(
         one.run
             .checks
             .retain(|check| !comes_again(one.round.checks.first(), check));
-        let first = still_to_do(one, links, true);
+        let first = still_to_do(checks, one, links, true);
         checks.check(one, first).await;
         if one.run.reason.is_none() {
-            let others = still_to_do(one, links, false);
+            let others = still_to_do(checks, one, links, false);
             checks.check(one, others).await;
         }
         let now = checks.now();
-        if is_over(one, links) || now >= until {
+        if is_over(checks, one, links) || now >= until {
             return;
         }
         one.run.reason = None;
@@ -75,11 +83,17 @@ pub(super) async fn perform<C: Checks>(
 }
 
 /// The first check on the links that lack it, or the others on those that have had the first.
-fn still_to_do(one: &Performance, links: &[String], first: bool) -> Vec<Ask> {
+fn still_to_do<C: Checks>(
+    checks: &C,
+    one: &Performance,
+    links: &[String],
+    first: bool,
+) -> Vec<Ask> {
     let (head, rest) = one.round.checks.split_at(1.min(one.round.checks.len()));
     let lacks = |link: &&String, check: &CheckConfig| {
         let found = result(&one.run, link, check);
-        found.is_none_or(|found| comes_again(head.first(), found))
+        let is_meant = checks.takes(&one.round, check, link);
+        is_meant && found.is_none_or(|found| comes_again(head.first(), found))
     };
     let is_there = |link: &&String| first || !head.iter().any(|check| lacks(link, check));
     let asks = if first { head } else { rest }.iter().map(|check| {
@@ -93,15 +107,15 @@ fn still_to_do(one: &Performance, links: &[String], first: bool) -> Vec<Ask> {
 }
 
 /// True where waiting changes nothing: all is done, or the run ends for a reason that stays.
-fn is_over(one: &Performance, links: &[String]) -> bool {
+fn is_over<C: Checks>(checks: &C, one: &Performance, links: &[String]) -> bool {
     if one.cancel.is_cancelled() {
         return true;
     }
     match &one.run.reason {
         Some(reason) => !KEPT.contains(&reason.id.as_str()),
         None => {
-            let first = still_to_do(one, links, true);
-            first.is_empty() && still_to_do(one, links, false).is_empty()
+            let first = still_to_do(checks, one, links, true);
+            first.is_empty() && still_to_do(checks, one, links, false).is_empty()
         }
     }
 }

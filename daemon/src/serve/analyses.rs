@@ -103,6 +103,10 @@ fn stimulus(
         .find(&request.analysis)
         .map_err(|one| wrong.push(one))
         .ok();
+    if let Some(found) = found.as_ref().filter(|found| found.without_audio) {
+        let text = format!("'{}' needs no audio: it plays nothing", found.analysis);
+        wrong.push(Violation::new("analysis", text));
+    }
     let given = request.parameters.clone().unwrap_or_default();
     let parameters = found.as_ref().and_then(|found| {
         check_parameters(&found.schema, &given)

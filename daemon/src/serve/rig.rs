@@ -245,7 +245,7 @@ fn link(desk: &Desk, config: &LinkConfig) -> Result<Link, Refusal> {
             .find(|excuse| bare(&excuse.link) == config.name),
         clip_point_dbfs: safety::last_clip_point_dbfs(&desk.store, &config.name, simulated),
         group: config.group.clone().unwrap_or_default(),
-        channel_table: String::new(),
+        channel_table: config.channel_table.clone().unwrap_or_default(),
     })
 }
 

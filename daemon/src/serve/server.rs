@@ -25,8 +25,8 @@ use tonic_health::{ServingStatus, server::HealthReporter};
 use super::{Listener, Services};
 use crate::{audio::engine::EngineStatus, plugins::Registry};
 
-/// Largest message that is taken in: an upload's chunk with some room.
-const MESSAGE_BYTES_MAX: usize = 4 << 20;
+/// Largest message that is taken in: a survey, or an upload's chunk, with some room.
+const MESSAGE_BYTES_MAX: usize = 5 << 20;
 /// Pings on idle connections, so that dead ones are noticed.
 const KEEP_ALIVE: Duration = Duration::from_secs(30);
 /// How long a ping may take.

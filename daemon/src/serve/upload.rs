@@ -84,6 +84,13 @@ impl Received {
             .find(&self.header.analysis)
             .map_err(|one| wrong.push(one))
             .ok();
+        if let Some(found) = found.as_ref().filter(|found| found.without_audio) {
+            let text = format!(
+                "'{}' needs no audio, so that there is nothing to analyse in recordings: measure it",
+                found.analysis
+            );
+            return Err(Refusal::field("analysis", text));
+        }
         let link = self.link(desk, &mut wrong);
         let returned = self.read(1, "returned", &mut wrong);
         let sent = match (&found, &returned) {

@@ -1,7 +1,7 @@
 //! A measurement as rows: its proto bytes beside the columns that are searched.
 //!
 //! The bytes are in three parts, each a `Measurement` with some of its fields: the result, the
-//! curves, the judgement. Proto messages merge, so reading is decoding one part over another.
+//! curves with the channel plan, the judgement. Proto messages merge, so reading is decoding one part over another.
 
 use goodwire_proto::v1::{Measurement, measurement::State, verdict::Outcome};
 use prost::Message;
@@ -24,6 +24,8 @@ pub(super) fn split(measurement: &Measurement) -> Parts {
     let mut result = measurement.clone();
     let curves = Measurement {
         curves: std::mem::take(&mut result.curves),
+        // As long as curves are, and looked at as rarely.
+        channel_plan: result.channel_plan.take(),
         ..Default::default()
     };
     let judgement = Measurement {

@@ -1,8 +1,11 @@
 //! What is in the air, as somebody wrote it down: by hand, by a spectrum analyser, by a scan.
 
+mod form;
 pub mod scan;
 pub mod spectrum;
 pub mod typed;
+
+pub use form::{Form, read};
 
 use crate::band::Occupancy;
 use crate::occupied::Occupant;

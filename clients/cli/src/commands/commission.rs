@@ -10,7 +10,7 @@ use clap::Args;
 use goodwire_proto::v1::{ListAnalysesRequest, MeasureRequest, Measurement, measurement::State};
 use uuid::Uuid;
 
-use super::{baseline, measure};
+use super::{baseline, links, measure};
 use crate::{
     by_hand,
     connect::{Connection, quick},
@@ -24,6 +24,9 @@ use crate::{
 
 /// What is measured of the link, in this order, as far as it is installed.
 const ANALYSES: [&str; 5] = ["level", "response", "latency", "noise", "distortion"];
+
+/// What is planned besides where the link has a channel table.
+const CHANNELS: &str = "channels";
 
 /// Which link, and where its papers go.
 #[derive(Debug, Args)]
@@ -67,7 +70,11 @@ pub async fn run(session: &Session, arguments: Commission) -> anyhow::Result<Exi
     }
     by_hand::done(&format!("put {link} back in its place, switched on")).await?;
     let mut measured = Vec::new();
-    for analysis in installed(&server).await? {
+    let mut analyses = installed(&server).await?;
+    if has_channel_table(&server, link).await? {
+        analyses.push(CHANNELS.to_owned());
+    }
+    for analysis in analyses {
         measured.push(one(session, &server, &arguments, &analysis, false).await?);
     }
     let limits = limits::propose(link, &measured);
@@ -119,6 +126,15 @@ async fn installed(server: &Connection) -> anyhow::Result<Vec<String>> {
         .filter(is_there)
         .map(str::to_owned)
         .collect())
+}
+
+/// Whether the configuration says what the link can be set to.
+async fn has_channel_table(server: &Connection, link: &str) -> anyhow::Result<bool> {
+    let links = links::all(server).await?;
+    let mut of_name = links
+        .iter()
+        .filter(|one| one.name.trim_start_matches("links/") == link);
+    Ok(of_name.any(|one| !one.channel_table.is_empty()))
 }
 
 /// Measures once; a signal on the way ends the commissioning.

@@ -77,9 +77,9 @@ fn channels(look: &Look, plan: &ChannelPlan, figures: &[Figure]) -> String {
         ("MHz", Side::Right),
         ("separation", Side::Right),
         ("overlap %", Side::Right),
-        ("link gap", Side::Right),
-        ("product gap", Side::Right),
-        ("planned for", Side::Short),
+        ("to link", Side::Right),
+        ("to product", Side::Right),
+        ("for", Side::Left),
     ]);
     for one in standing::by_rank(plan, figures) {
         let number = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), words::mhz);
@@ -200,10 +200,10 @@ searched: no plan is better.
   All in MHz; `to next`: to the nearest other link, negative where they overlap.
 
 Channels, the best first
-  rank  channel   MHz  separation  overlap %  link gap  product gap  planned for
-     1  C        2449         1.5          0        24           25  lectern
-     2  A        2424           -          -         -            -  choir
-     3  B        2436           -        100         -            -
+  rank  channel   MHz  separation  overlap %  to link  to product  for
+     1  C        2449         1.5          0       24          25  lectern
+     2  A        2424           -          -        -           -  choir
+     3  B        2436           -        100        -           -
 "
         );
     }

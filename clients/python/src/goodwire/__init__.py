@@ -24,6 +24,7 @@ from ._errors import (
 from ._version import PACKAGE_VERSION as __version__
 from .client import Client, Handle
 from .live import ReturnLevel, Wiring, WiringFault, WiringPair
+from .radio import Certainty, ChannelPlan, OccupiedBand, PlannedLink, RadioChannel, Survey
 from .recordings import Mark, Recording
 from .results import Curve, Event, Figure, Finding, Measurement, Note, Outcome, Reason, State, Verdict
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -32,6 +33,8 @@ __all__ = [
     "Analysis",
     "Baseline",
     "Busy",
+    "Certainty",
+    "ChannelPlan",
     "Client",
     "Curve",
     "Event",
@@ -48,7 +51,10 @@ __all__ = [
     "NotRunning",
     "NotSupported",
     "Note",
+    "OccupiedBand",
     "Outcome",
+    "PlannedLink",
+    "RadioChannel",
     "Reason",
     "Recording",
     "Refused",
@@ -57,6 +63,7 @@ __all__ = [
     "Run",
     "State",
     "Status",
+    "Survey",
     "TimedOut",
     "Trend",
     "UnknownName",

@@ -13,6 +13,7 @@ from google.protobuf.struct_pb2 import Struct
 from google.protobuf.timestamp_pb2 import Timestamp
 
 from ._errors import Refused
+from .radio import SurveySource, survey_message
 from .v1 import measurement_pb2
 
 #: Deadline of a call that only asks or tells, in seconds.
@@ -36,6 +37,7 @@ def measure(
     match: bool = False,
     resume: bool = False,
     setup: Mapping[str, str] | None = None,
+    survey: SurveySource | None = None,
 ) -> measurement_pb2.MeasureRequest:
     """Asks for measurements; made once and sent as often as needed, it starts them once."""
     return measurement_pb2.MeasureRequest(
@@ -47,6 +49,7 @@ def measure(
         match=match,
         resume=resume,
         setup=dict(setup or {}),
+        survey=survey_message(survey),
     )
 
 

@@ -27,6 +27,7 @@ from ._patience import Patience
 from ._uploads import Upload
 from .client import OnNews, OnRun, one_link
 from .live import ReturnLevel, Wiring
+from .radio import SurveySource
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -140,10 +141,13 @@ class AsyncClient:
         present: bool = False,
         resume: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         **parameters: Any,
     ) -> tuple[AsyncHandle, ...]:
         """As :meth:`goodwire.Client.start`."""
-        request = _requests.measure(links, analysis, parameters, present=present, resume=resume, setup=setup)
+        request = _requests.measure(
+            links, analysis, parameters, present=present, resume=resume, setup=setup, survey=survey
+        )
         started = await self._connection.persist(_asks.measure(request))
         return tuple(AsyncHandle(self._connection, one) for one in started)
 
@@ -154,12 +158,13 @@ class AsyncClient:
         *,
         present: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         timeout_s: float | None = None,
         on_news: OnNews | None = None,
         **parameters: Any,
     ) -> Measurement:
         """As :meth:`goodwire.Client.measure`."""
-        handles = await self.start(one_link(link), analysis, present=present, setup=setup, **parameters)
+        handles = await self.start(one_link(link), analysis, present=present, setup=setup, survey=survey, **parameters)
         (measurement,) = await self._wait(handles, Patience(timeout_s), on_news)
         return measurement
 
@@ -170,12 +175,13 @@ class AsyncClient:
         *,
         present: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         timeout_s: float | None = None,
         on_news: OnNews | None = None,
         **parameters: Any,
     ) -> tuple[Measurement, ...]:
         """As :meth:`goodwire.Client.measure_all`."""
-        handles = await self.start(links, analysis, present=present, setup=setup, **parameters)
+        handles = await self.start(links, analysis, present=present, setup=setup, survey=survey, **parameters)
         return await self._wait(handles, Patience(timeout_s), on_news)
 
     async def match(self, link: str, *, present: bool = False, timeout_s: float | None = None) -> Measurement:

@@ -18,6 +18,7 @@ from ._errors import GoodwireError, NotRunning, Refused
 from ._patience import Patience
 from ._uploads import Upload
 from .live import ReturnLevel, Wiring
+from .radio import SurveySource
 from .recordings import Mark, Source
 from .results import Measurement, Outcome, Sound
 from .rig import Analysis, Baseline, Link, News, Round, Run, Status, Trend
@@ -146,14 +147,18 @@ class Client:
         present: bool = False,
         resume: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         **parameters: Any,
     ) -> tuple[Handle, ...]:
         """Asks for one analysis of one or several links, ``"all"`` for every one; gives a handle each.
 
         ``present=True`` says that a person is in the room and that sound may be played now. ``resume=True``
-        says that a watch goes on by itself where the server was ended and started again.
+        says that a watch goes on by itself where the server was ended and started again. ``survey`` is what
+        was just found in the air, for ``channels``: the path of a file, or a :class:`Survey`.
         """
-        request = _requests.measure(links, analysis, parameters, present=present, resume=resume, setup=setup)
+        request = _requests.measure(
+            links, analysis, parameters, present=present, resume=resume, setup=setup, survey=survey
+        )
         started = self._connection.persist(_asks.measure(request))
         return tuple(Handle(self._connection, one) for one in started)
 
@@ -164,6 +169,7 @@ class Client:
         *,
         present: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         timeout_s: float | None = None,
         on_news: OnNews | None = None,
         **parameters: Any,
@@ -172,7 +178,7 @@ class Client:
 
         A measurement that failed is given, with its reason; :meth:`Measurement.require` raises it.
         """
-        handles = self.start(one_link(link), analysis, present=present, setup=setup, **parameters)
+        handles = self.start(one_link(link), analysis, present=present, setup=setup, survey=survey, **parameters)
         (measurement,) = self._wait(handles, Patience(timeout_s), on_news)
         return measurement
 
@@ -183,12 +189,13 @@ class Client:
         *,
         present: bool = False,
         setup: Mapping[str, str] | None = None,
+        survey: SurveySource | None = None,
         timeout_s: float | None = None,
         on_news: OnNews | None = None,
         **parameters: Any,
     ) -> tuple[Measurement, ...]:
         """Measures several links at once; ``"all"`` means every one."""
-        handles = self.start(links, analysis, present=present, setup=setup, **parameters)
+        handles = self.start(links, analysis, present=present, setup=setup, survey=survey, **parameters)
         return self._wait(handles, Patience(timeout_s), on_news)
 
     def match(self, link: str, *, present: bool = False, timeout_s: float | None = None) -> Measurement:

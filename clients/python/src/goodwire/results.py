@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from ._errors import Failed, UnknownName, Unreadable
 from ._reading import array, bare, optional, place_of, time_of
 from ._words import Word, with_uncertainty
+from .radio import ChannelPlan, channel_plan_of
 from .v1 import measurement_pb2 as wire
 from .v1 import result_pb2 as wire_result
 
@@ -204,6 +205,8 @@ class Measurement:
     match: str
     is_match: bool
     sounds: tuple[Sound, ...]
+    #: Of the analysis ``channels``; None of all others.
+    channel_plan: ChannelPlan | None
     _wire: wire.Measurement = field(repr=False)
 
     @property
@@ -317,6 +320,7 @@ def measurement_of(message: wire.Measurement) -> Measurement:
         match=message.match,
         is_match=message.is_match,
         sounds=tuple(Sound(one.id, one.rate_hz, one.frame_count) for one in message.sounds),
+        channel_plan=channel_plan_of(message.channel_plan) if message.HasField("channel_plan") else None,
         _wire=message,
     )
 

@@ -67,6 +67,8 @@ class Link:
     max_send_dbfs: float
     setup: Mapping[str, str]
     group: str
+    #: Name of the table of channels that it can be set to; empty where it has none.
+    channel_table: str
     checks: tuple[Check, ...]
     outcome: Outcome
     #: Until when rounds leave it out; None where they check it.
@@ -260,6 +262,7 @@ def link_of(message: rig_pb2.Link) -> Link:
         max_send_dbfs=message.max_send_dbfs,
         setup=MappingProxyType(dict(message.setup)),
         group=message.group,
+        channel_table=message.channel_table,
         checks=tuple(
             Check(one.analysis, one.measurement, outcome_of(one.outcome), time_of(one, "end_time"))
             for one in message.checks

@@ -20,6 +20,11 @@ fn mistakes_in_the_ways_of_messages_read_as_in_the_golden_file() {
 }
 
 #[test]
+fn mistakes_in_channel_tables_and_what_is_in_the_air_read_as_in_the_golden_file() {
+    reads_as_in_the_golden_file("radio", include_str!("../golden/radio.toml"));
+}
+
+#[test]
 fn limits_of_what_no_analysis_gives_read_as_in_the_golden_file() {
     let figure = |id: &str, at: &[&str]| FigureDescription {
         id: id.into(),

@@ -88,6 +88,12 @@ impl Spectrum {
         bands
     }
 
+    /// True where every point lies in `band`.
+    pub(super) fn is_all_in(&self, band: &Band) -> bool {
+        let is_in = |mhz: &f64| (band.low_mhz()..=band.high_mhz()).contains(mhz);
+        self.frequencies_mhz.iter().all(is_in)
+    }
+
     /// The edge in MHz between the points `index - 1` and `index`, also before the first and
     /// after the last.
     fn edge_mhz(&self, index: usize) -> f64 {

@@ -3,7 +3,7 @@
 use super::edges;
 use goodwire_radio::band::Band;
 use goodwire_radio::survey::spectrum::Spectrum;
-use goodwire_radio::survey::{Survey, SurveyError, scan, typed};
+use goodwire_radio::survey::{Form, Survey, SurveyError, read, scan, typed};
 
 /// Fictional networks in the form of the Linux tool, from memory of it; addresses of the range
 /// that is kept free for own use.
@@ -352,4 +352,56 @@ fn spectra_without_units_with_falling_or_unlikely_frequencies_are_refused_with_t
         let error = Spectrum::parse(text).unwrap_err();
         assert!(matches!(error, SurveyError::Empty { .. }), "{error}");
     }
+}
+
+#[test]
+fn the_form_is_found_out_from_the_text_and_may_be_said() {
+    for (text, form) in [
+        (SCAN, Form::Scan),
+        ("# noon\n6 20\n", Form::Typed),
+        ("6 20 # with, a comma\n", Form::Typed),
+        (
+            "\u{feff}frequency_mhz;level_dbm\n2400;-90\n2401;-90\n",
+            Form::Spectrum,
+        ),
+        ("", Form::Typed),
+    ] {
+        assert_eq!(Form::of(text), form, "{text:?}");
+    }
+    assert_eq!(read(SCAN, None, -90.0), scan::parse(SCAN));
+    assert_eq!(
+        read("6 20\n", Some(Form::Typed), -90.0),
+        typed::parse("6 20\n")
+    );
+    assert!(read("6 20\n", Some(Form::Scan), -90.0).is_err());
+}
+
+#[test]
+fn a_spectrum_counts_where_it_is_above_the_threshold_in_dbuv_107_db_higher() {
+    // 1 mW at 50 ohm is 0.2236 V: 20 lg(223607 µV / 1 µV) = 106.99 dBµV.
+    let text = |unit: &str, high: f64| {
+        format!("frequency_mhz,level_{unit}\n2400,-300\n2402,{high}\n2404,-300\n")
+    };
+    let count = |unit: &str, high: f64| read(&text(unit, high), None, -80.0).unwrap().heard.len();
+    assert_eq!((count("dbm", -79.9), count("dbm", -80.1)), (1, 0));
+    assert_eq!((count("dbuv", 27.0), count("dbuv", 26.9)), (1, 0));
+    let survey = read(&text("dbfs", -70.0), None, -80.0).unwrap();
+    assert_eq!(survey.heard[0].occupant.band, edges(2401.0, 2403.0));
+    assert!(
+        survey.notes[0].text.contains("dBm cannot be told"),
+        "{:?}",
+        survey.notes
+    );
+}
+
+#[test]
+fn a_threshold_below_all_of_the_spectrum_is_asked_about() {
+    let text = "frequency_mhz,level_dbm\n2400,-60\n2402,-61\n2404,-62\n";
+    let survey = read(text, None, -90.0).unwrap();
+    assert!(
+        survey.notes[0].text.contains("then raise it"),
+        "{:?}",
+        survey.notes
+    );
+    assert!(read(text, None, -60.5).unwrap().notes.is_empty());
 }
