@@ -117,7 +117,7 @@ fn axis(panel: &Panel, lanes: &Lanes) -> String {
         &mut out,
         format_args!("<path class=\"frame\" d=\"M0 {top:.1}H{LENGTH_PX}V{bottom:.1}H0Z\"/>\n"),
     );
-    text_at(&mut out, "", (-24.0, bottom + 17.0), "end", "MHz");
+    text_at(&mut out, "", (-34.0, bottom + 17.0), "end", "MHz");
     out
 }
 
