@@ -67,7 +67,8 @@ fn links(plan: &ChannelPlan, caption: &str) -> String {
         let name = words::link(plan, index);
         format!(
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{channel}</td>\
-             <td class=\"number\">{place}</td><td>{}</td><td>{}</td></tr>\n",
+             <td class=\"number\">{place}</td><td class=\"what\">{}</td>\
+             <td class=\"what\">{}</td></tr>\n",
             Safe(&name),
             Safe(&link.channel_now),
             Safe(&clear),

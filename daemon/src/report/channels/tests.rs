@@ -309,9 +309,11 @@ fn the_report_says_which_link_goes_where_how_clear_and_what_is_bad() {
         "<td>7, as it is</td>",
         "<td>19, fixed</td>",
         // Channel 6 ends at 2423 MHz, Wi-Fi channel 1 at 2422 MHz: 1 MHz of its 2 are inside.
-        "<td>1 MHz inside Wi-Fi channel 1, 20 MHz</td><td>2 MHz from choir</td>",
+        "<td class=\"what\">1 MHz inside Wi-Fi channel 1, 20 MHz</td>\
+         <td class=\"what\">2 MHz from choir</td>",
         // Channel 20 begins at 2477 MHz, Wi-Fi channel 11 ends at 2472 MHz.
-        "<td>5 MHz above Wi-Fi channel 11, 20 MHz</td><td>2 MHz from organ-loft</td>",
+        "<td class=\"what\">5 MHz above Wi-Fi channel 11, 20 MHz</td>\
+         <td class=\"what\">2 MHz from organ-loft</td>",
     ] {
         assert!(page.contains(wanted), "{wanted:?} is not in\n{page}");
     }
