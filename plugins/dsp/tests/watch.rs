@@ -156,7 +156,8 @@ fn gaps_of_2_to_500_ms_of_four_kinds_are_found_within_1_5_ms_and_none_is_invente
         let mut faults = Vec::new();
         let mut at = 48_000 * 3;
         for n in 0.. {
-            let least_ms = if fault == Fault::Mute { 2.0 } else { 10.0 };
+            // A fade that is shorter turns before it is silent.
+            let least_ms = if fault == Fault::Ramp { 5.0 } else { 2.0 };
             let length_ms = least_ms * (500.0_f64 / least_ms).powf(uniform(7, n));
             let to = at + (length_ms * 48.0) as usize;
             if to + 48_000 > sent.len() {
@@ -255,6 +256,112 @@ fn healthy_links_have_no_lapse_whatever_their_filters_clocks_levels_noise_and_co
         let judged_s = watch.judged_frame_count() as f64 / RATE_HZ;
         assert!((judged_s - 60.0).abs() < 0.1, "{name}: {judged_s} s");
     }
+}
+
+#[test]
+fn a_link_that_is_up_to_8_ms_earlier_than_the_cable_is_watched_like_any_other() {
+    let sent = pilot(48_000 * 60);
+    // 150 ppm make 9 ms of a minute.
+    let drifting = Link {
+        delay: 48,
+        skew_ppm: -150.0,
+        ..PLAIN
+    };
+    let mut late = vec![0.0; 384];
+    late.extend(&sent[..sent.len() - 384]);
+    let plain = Link { delay: 0, ..PLAIN };
+    for (name, link, cable) in [
+        ("drifting", drifting.carry(&sent, &[], 3), &sent),
+        ("8 ms early", plain.carry(&sent, &[], 3), &late),
+    ] {
+        let mut link = link;
+        link[48_000 * 40..][..48 * 20].fill(0.0);
+        let (watch, lapses) = watched(&link, cable);
+        let [gap] = lapses[..] else {
+            panic!("{name}: {lapses:?}")
+        };
+        assert!((gap.start_frame - 48_000.0 * 40.0).abs() < EDGE, "{name}");
+        assert!((gap.frame_count - 48.0 * 20.0).abs() < EDGE, "{name}");
+        let judged_s = watch.judged_frame_count() as f64 / RATE_HZ;
+        assert!((judged_s - 60.0).abs() < 0.1, "{name}: {judged_s} s");
+    }
+}
+
+#[test]
+fn packets_that_are_repeated_while_the_link_is_learnt_are_told_and_nothing_else_is() {
+    let sent = pilot(48_000 * 5);
+    for n in 0..40 {
+        // Within the first half second, and up to its end.
+        let from = 4_800 + (uniform(11, n) * 12_000.0) as usize;
+        let to = from + 480 + (uniform(12, n) * 9_000.0) as usize;
+        let link = Link {
+            noise: 1e-3,
+            ..PLAIN
+        };
+        let link = link.carry(&sent, &[(Fault::Repeat, from, to)], n);
+        let (_, lapses) = watched(&link, &sent);
+        let [lapse] = lapses[..] else {
+            panic!("{from} to {to}: {lapses:?}")
+        };
+        assert_eq!(lapse.kind, LapseKind::Concealed, "{from} to {to}");
+        assert!((lapse.start_frame - from as f64).abs() < EDGE, "{lapse:?}");
+        let length = (to - from) as f64;
+        assert!((lapse.frame_count - length).abs() < EDGE, "{lapse:?}");
+    }
+}
+
+#[test]
+fn a_delay_that_steps_by_20_ms_40_times_is_40_shifts_and_nothing_else() {
+    let sent = pilot(48_000 * 64);
+    let late = Link {
+        delay: PLAIN.delay + 960,
+        noise: 1e-3,
+        ..PLAIN
+    };
+    let early = Link {
+        noise: 1e-3,
+        ..PLAIN
+    };
+    let [mut link, early] = [late, early].map(|link| link.carry(&sent, &[], 3));
+    let steps: Vec<usize> = (1..=40)
+        .map(|n| 48_000 * 3 * n / 2 + (uniform(13, n as u64) * 12_000.0) as usize)
+        .collect();
+    for pair in steps.chunks(2) {
+        link[pair[0]..pair[1]].copy_from_slice(&early[pair[0]..pair[1]]);
+    }
+    let (_, lapses) = watched(&link, &sent);
+    assert_eq!(lapses.len(), steps.len(), "{lapses:?}");
+    for (lapse, step) in lapses.iter().zip(steps) {
+        assert_eq!(lapse.kind, LapseKind::Shift, "{lapses:?}");
+        assert!((lapse.start_frame - step as f64).abs() < EDGE, "{lapse:?}");
+    }
+}
+
+#[test]
+fn a_step_of_the_delay_110_ms_after_lost_frames_is_a_shift_and_nothing_else() {
+    let sent = pilot(48_000 * 6);
+    let late = Link {
+        delay: PLAIN.delay + 960,
+        ..PLAIN
+    };
+    let [mut link, after] = [late, PLAIN].map(|link| link.carry(&sent, &[], 3));
+    let (lost, step) = (48_000 * 3, 48_000 * 3 + 48 * 110);
+    link[step..].copy_from_slice(&after[step..]);
+    let mut watch = NoiseWatch::new(RATE_HZ);
+    for range in [0..lost, lost + 256..sent.len()] {
+        watch.hear(&Heard {
+            first_frame: range.start as u64,
+            link: &link[range.clone()],
+            reference: Some(&sent[range]),
+        });
+    }
+    watch.close();
+    let lapses = watch.take_lapses();
+    let [shift] = lapses[..] else {
+        panic!("{lapses:?}")
+    };
+    assert_eq!(shift.kind, LapseKind::Shift);
+    assert!((shift.start_frame - step as f64).abs() < EDGE, "{shift:?}");
 }
 
 #[test]

@@ -11,6 +11,8 @@ pub const AHEAD: usize = TAPS / 2;
 const STEP: f64 = 0.1;
 /// The taps are moved by one sample once their middle is further from the centre than this.
 const OFF_CENTRE: f64 = 2.0;
+/// Loudness is told once in so many steps: a millisecond, in which it hardly moves.
+const LOUDNESS_EVERY: u32 = 16;
 /// Middle is looked for once in so many steps.
 const LOOK_EVERY: u32 = 256;
 
@@ -35,6 +37,15 @@ impl Equaliser {
         }
     }
 
+    /// Predicts the cable's sound, times `gain`.
+    #[must_use]
+    pub fn plain(gain: f64) -> Self {
+        let mut plain = Self::new();
+        plain.taps[AHEAD] = gain;
+        plain.loudness = gain.abs();
+        plain
+    }
+
     /// What the link has to carry at the middle of `sound`: TAPS samples of the cable, in order.
     #[must_use]
     pub fn predict(&self, sound: &[f64]) -> f64 {
@@ -48,8 +59,8 @@ impl Equaliser {
     }
 
     /// Learns what the link made of `sound`. Gives by how many samples the delay has to be moved
-    /// so that the taps stay in the middle: -1, 0 or 1.
-    pub fn learn(&mut self, sound: &[f64], link: f64) -> i64 {
+    /// so that the taps stay in the middle: -1 where it `may_lead`, 0 or 1.
+    pub fn learn(&mut self, sound: &[f64], link: f64, may_lead: bool) -> i64 {
         let power = dot(sound, sound);
         if power > 0.0 {
             let step = STEP * (link - self.predict(sound)) / power;
@@ -59,20 +70,22 @@ impl Equaliser {
         }
         self.steps += 1;
         let moved = if self.steps.is_multiple_of(LOOK_EVERY) {
-            self.centre()
+            self.centre(may_lead)
         } else {
             0
         };
-        self.loudness = dot(&self.taps, &self.taps).sqrt();
+        if self.steps.is_multiple_of(LOUDNESS_EVERY) {
+            self.loudness = dot(&self.taps, &self.taps).sqrt();
+        }
         moved
     }
 
-    fn centre(&mut self) -> i64 {
+    fn centre(&mut self, may_lead: bool) -> i64 {
         let total: f64 = self.taps.iter().map(|tap| tap * tap).sum();
         let moment = |(index, tap): (usize, &f64)| index as f64 * tap * tap;
         let middle = self.taps.iter().enumerate().map(moment).sum::<f64>() / total;
         let off = middle - AHEAD as f64;
-        if off > OFF_CENTRE {
+        if off > OFF_CENTRE && may_lead {
             // The sound that counts is later in the window: let the window begin later.
             self.taps.rotate_left(1);
             self.taps[TAPS - 1] = 0.0;

@@ -34,24 +34,33 @@ impl Moments {
 pub struct Window {
     ring: Vec<Moments>,
     at: usize,
+    filled: usize,
     sum: Moments,
 }
 
 impl Window {
-    /// Of so many samples, silent at first.
+    /// Of so many samples, empty at first.
     #[must_use]
     pub fn new(length: usize) -> Self {
         Self {
             ring: vec![Moments::default(); length],
             at: 0,
+            filled: 0,
             sum: Moments::default(),
         }
+    }
+
+    /// How many samples are in it.
+    #[must_use]
+    pub fn filled(&self) -> usize {
+        self.filled
     }
 
     /// Takes one more sample and lets the oldest go.
     pub fn push(&mut self, one: Moments) -> &Moments {
         let oldest = std::mem::replace(&mut self.ring[self.at], one);
         self.at += 1;
+        self.filled = self.ring.len().min(self.filled + 1);
         if self.at == self.ring.len() {
             // Added up anew once a round, so that no rounding error stays.
             self.at = 0;

@@ -1,4 +1,4 @@
-//! Brings a channel to the rate at which it is watched: some 16 kHz, 150 Hz to 7 kHz.
+//! Brings a channel to the rate at which it is watched: some 16 kHz, up to 7 kHz.
 
 use std::f64::consts::{FRAC_1_SQRT_2, PI};
 
@@ -6,8 +6,6 @@ use crate::{resample::dot, window::kaiser};
 
 /// The watch's rate is the highest whole part of the interface's that is not below this.
 const RATE_LEAST_HZ: f64 = 16_000.0;
-/// Hum and handling noise below this are kept out.
-const LOW_HZ: f64 = 150.0;
 /// Half the length of the low-pass, in samples of the watch's rate.
 const HALF_LENGTH: usize = 8;
 /// Kaiser's β for 60 dB (Kaiser's formula 0.1102 (A - 8.7)).
@@ -29,9 +27,9 @@ pub struct Narrow {
 }
 
 impl Narrow {
-    /// A channel of `rate_hz`.
+    /// A channel of `rate_hz`, without the hum and handling noise below `low_hz`.
     #[must_use]
-    pub fn new(rate_hz: f64) -> Self {
+    pub fn new(rate_hz: f64, low_hz: f64) -> Self {
         let decimation = decimation(rate_hz);
         let half = (HALF_LENGTH * decimation) as i64;
         // Half of the watch's rate is in the middle of the slope: 1/decimation of the whole band.
@@ -52,7 +50,7 @@ impl Narrow {
             taps: taps.into_iter().map(|tap| tap / sum).collect(),
             // The first sample stands at the first frame: silence before it.
             pending: vec![0.0; half as usize],
-            high_pass: HighPass::new(rate_hz / decimation as f64),
+            high_pass: HighPass::new(rate_hz / decimation as f64, low_hz),
         }
     }
 
@@ -80,8 +78,8 @@ struct HighPass {
 }
 
 impl HighPass {
-    fn new(rate_hz: f64) -> Self {
-        let k = (PI * LOW_HZ / rate_hz).tan();
+    fn new(rate_hz: f64, low_hz: f64) -> Self {
+        let k = (PI * low_hz / rate_hz).tan();
         let norm = 1.0 / (1.0 + k / FRAC_1_SQRT_2 + k * k);
         Self {
             gain: norm,
@@ -114,14 +112,14 @@ mod tests {
                     .map(|n| (2.0 * PI * hz * n as f64 / rate_hz).sin() as f32)
                     .collect();
                 let mut samples = Vec::new();
-                Narrow::new(rate_hz).take(&frames, &mut samples);
+                Narrow::new(rate_hz, 150.0).take(&frames, &mut samples);
                 samples
             };
             let pass = tone(3_000.0);
             let each = decimation(rate_hz) as f64;
             for (k, sample) in pass.iter().enumerate().skip(2_000).take(1_000) {
                 let angle = 2.0 * PI * 3_000.0 * k as f64 * each / rate_hz;
-                // The high-pass turns 3 kHz by 4°, that is 0.07.
+                // The high-pass at 150 Hz turns 3 kHz by 4°, that is 0.07.
                 assert!((sample - angle.sin()).abs() < 0.09, "{rate_hz} {k}");
             }
             let stop = tone(20_000.0);

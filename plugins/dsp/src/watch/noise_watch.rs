@@ -1,63 +1,56 @@
 //! Watches a link by comparing it with the cable, sample by sample, at some 16 kHz.
 //!
-//! The link's sound is predicted from the cable's by an [`Equaliser`] that follows the link within
-//! 40 ms. Over windows of 2 ms the link is projected on the prediction: what is left of the sound is
-//! `<link, predicted> / <predicted, predicted>`, 1 for a whole link and 0 for silence or another
-//! sound. Its standard deviation is `sqrt(N / (S D))` at a power ratio S/N in the band with
-//! `D = 2 x 2 ms x 6.8 kHz = 27` degrees of freedom: 0.02 at 20 dB, 0.06 at 10 dB, so the threshold
-//! of 1/2 (the -6 dB of an edge) is 8 of them away even there. The window's centre crosses it where
-//! the edge is.
+//! The link's sound is predicted from the cable's by an [`Equaliser`](super::equaliser::Equaliser)
+//! that follows the link within 40 ms. Over windows of 2 ms the link is projected on the prediction:
+//! what is left of the sound is `<link, predicted> / <predicted, predicted>`, 1 for a whole link and
+//! 0 for silence or another sound. Its standard deviation is `sqrt(N / (S D))` at a power ratio S/N
+//! in the band with `D = 2 x 2 ms x 6.4 kHz = 26` degrees of freedom: 0.02 at 20 dB, 0.06 at 10 dB,
+//! so the threshold of 1/2 (the -6 dB of an edge) is 8 of them away even there.
+//!
+//! In another sound as loud as the link's, a repeated packet, it is 0.2: one window in 100 passes
+//! for the link's own. So what is not predicted counts too (`lock`), and edges are looked for near
+//! the windows that told them (`edges`).
 
+mod decide;
+mod edges;
 mod find;
 mod lead;
+mod lock;
 mod refine;
 
 use super::{
     Heard, Lapse, Watch,
-    equaliser::{AHEAD, Equaliser, TAPS},
-    moments::{Moments, Window},
+    equaliser::{AHEAD, TAPS},
+    moments::Window,
     narrow::{Narrow, decimation},
     stretch::Stretch,
 };
+pub(super) use lock::Judgement;
+use lock::Lock;
 use refine::Again;
 
 /// Less of the sound than this is lost: the -6 dB points of the edges.
 const LOST_BELOW: f64 = 0.5;
+/// Sound below this is kept out. What the high-pass makes of an edge rings on by e in 0.4 ms; at
+/// 150 Hz, in 1.5 ms, ends of repeated packets were told up to 1.3 ms late.
+const LOW_HZ: f64 = 600.0;
 /// Length of the windows in seconds.
 const WINDOW_S: f64 = 0.002;
-/// Two lost stretches with less than this between them are one.
-const JOIN_S: f64 = 0.003;
 /// The longest delay that is looked for, in seconds.
 const DELAY_MAX_S: f64 = 1.0;
+/// A link may be earlier than the cable by so much, in seconds: the cable's way may be through a
+/// converter, or a clock may make the link early.
+const EARLY_S: f64 = 0.01;
 /// How much of the link a search compares, in seconds: likeness of noise is 0.012 then.
 const SEARCH_S: f64 = 0.5;
 /// Time between searches, which doubles up to the second number while nothing is found, in seconds.
 const SEARCH_EVERY_S: (f64, f64) = (0.25, 2.0);
 /// What is kept of the past, beside the longest delay, in seconds.
 const PAST_S: f64 = 3.0;
-/// The cable is silent where it has less than this of its usual power: -12 dB.
-const PRESENT: f64 = 1.0 / 16.0;
 /// Mean power below this is no pilot: -90 dBFS.
 const POWER_LEAST: f64 = 1e-9;
-/// Time in which the usual loudness of the link and power of the cable are followed, in seconds.
-const SLOW_S: f64 = 10.0;
-/// So long a link has to carry its sound at a stretch to be good, in seconds: loud noise in place of
-/// its sound is like it by chance for windows of 2 ms, and not for ten of them on end.
-const GOOD_LEAST_S: f64 = 0.02;
 /// A lost stretch that the interface's own loss cuts off is told where it is longer than this.
 const CUT_OFF_LEAST_S: f64 = 0.1;
-
-/// A link that was found.
-#[derive(Debug, Clone)]
-struct Lock {
-    /// Samples by which the link is later.
-    delay: i64,
-    equaliser: Equaliser,
-    /// Usual loudness of the equaliser.
-    loudness: f64,
-    /// Usual power of the cable.
-    power: f64,
-}
 
 /// Compares a link with the cable, or with the pilot itself where there is none.
 #[derive(Debug)]
@@ -108,7 +101,7 @@ impl NoiseWatch {
             rate_hz,
             decimation,
             sample_hz,
-            narrow: [Narrow::new(rate_hz), Narrow::new(rate_hz)],
+            narrow: [Narrow::new(rate_hz, LOW_HZ), Narrow::new(rate_hz, LOW_HZ)],
             link: Vec::new(),
             cable: Vec::new(),
             first_sample: 0,
@@ -143,22 +136,33 @@ impl NoiseWatch {
         self.samples(WINDOW_S) / 2
     }
 
+    /// What of the cable has to be known beyond a sample to judge it.
+    fn ahead(&self) -> i64 {
+        self.samples(EARLY_S) + (TAPS - AHEAD) as i64
+    }
+
     /// Begins anew at a frame, in silence; what was learnt of the link stays.
     fn begin(&mut self, frame: u64) {
         self.origin = frame;
         self.next_frame = Some(frame);
-        self.narrow = [Narrow::new(self.rate_hz), Narrow::new(self.rate_hz)];
+        self.narrow = [
+            Narrow::new(self.rate_hz, LOW_HZ),
+            Narrow::new(self.rate_hz, LOW_HZ),
+        ];
         let silence = (self.samples(DELAY_MAX_S) + TAPS as i64) as usize;
         self.link = vec![0.0; silence];
         self.cable = vec![0.0; silence];
         self.first_sample = -(silence as i64);
         self.window = Window::new(2 * self.half() as usize + 1);
         self.next = 0;
-        self.decide_from = 0;
+        self.decide_from = self.lock.as_ref().map_or(0, |lock| self.known_from(lock));
+        self.again = self
+            .lock
+            .as_ref()
+            .map(|_| self.judge_twice(self.decide_from));
         self.judged_to = 0;
         self.quiet_until = 0;
         self.open = None;
-        self.again = None;
         self.search_pause = self.samples(SEARCH_EVERY_S.0);
         self.search_at = self.samples(SEARCH_S);
         self.silent_until = 0;
@@ -178,7 +182,7 @@ impl NoiseWatch {
     /// Goes on with what is known, searching where the link is not known or lost.
     fn go_on(&mut self) {
         loop {
-            let reach = self.end_sample() - (TAPS - AHEAD) as i64;
+            let reach = self.end_sample() - self.ahead();
             while self.lock.is_some() && self.next < reach && !self.is_search_due() {
                 self.step();
                 self.refine();
@@ -192,7 +196,7 @@ impl NoiseWatch {
 
     fn is_search_due(&self) -> bool {
         match (&self.lock, &self.open) {
-            (None, _) => self.search_at <= self.end_sample(),
+            (None, _) => self.search_at <= self.end_sample() - self.ahead(),
             (Some(_), open) => open.is_some() && self.search_at <= self.next,
         }
     }
@@ -210,123 +214,6 @@ impl NoiseWatch {
         // The delay may have moved a little past the longest that is kept.
         let from = (sample - delay - AHEAD as i64).max(self.first_sample);
         &self.cable[self.at(&self.cable, from, TAPS)]
-    }
-
-    /// Takes the next sample into the window and decides on the one in its middle.
-    fn step(&mut self) {
-        let Some(lock) = &self.lock else { return };
-        let (sample, delay) = (self.next, lock.delay);
-        let sound = self.sound(sample, delay);
-        let predicted = lock.equaliser.predict(sound);
-        let link = self.link_at(sample);
-        let now = self.cable[(sample - self.first_sample) as usize];
-        let one = Moments {
-            predicted: predicted * predicted,
-            both: link * predicted,
-            link: link * link,
-            rest: (link - predicted).powi(2),
-            carried: sound[AHEAD] * sound[AHEAD],
-            now: now * now,
-        };
-        self.next += 1;
-        let moments = *self.window.push(one);
-        let middle = sample - self.half();
-        if middle >= self.decide_from {
-            self.decide(middle, &moments);
-        }
-    }
-
-    fn decide(&mut self, sample: i64, moments: &Moments) {
-        let length = 2.0 * self.half() as f64 + 1.0;
-        let Some(lock) = &mut self.lock else { return };
-        let least = (PRESENT * lock.power).max(POWER_LEAST) * length;
-        if moments.carried < least || moments.now < least {
-            // The cable has no sound here, or not where the link would be heard with it.
-            return self.without_cable(sample);
-        }
-        if sample < self.quiet_until {
-            return;
-        }
-        // What is judged once more, after a search, counts once.
-        if sample >= self.judged_to {
-            self.judged_samples += 1;
-            self.judged_to = sample + 1;
-        }
-        let softer = (lock.equaliser.loudness() / lock.loudness).min(1.0);
-        let left = softer * moments.both / moments.predicted.max(f64::MIN_POSITIVE);
-        if left < LOST_BELOW {
-            self.good_since = None;
-            let open = self.open.get_or_insert_with(|| Stretch::new(sample));
-            if open.first == sample {
-                let whole = sample + (SEARCH_S * self.sample_hz) as i64;
-                // Not again where it was searched already: that would find the same.
-                self.search_at = self.search_at.max(whole);
-                self.search_pause = (SEARCH_EVERY_S.0 * self.sample_hz) as i64;
-            }
-            open.grow(sample, left, moments);
-            return;
-        }
-        self.close_stretch(sample);
-        if self.open.is_none() {
-            self.good(sample, moments.carried / length);
-        }
-    }
-
-    /// The cable has no sound: what was lost just before may have been the cable's loss too.
-    fn without_cable(&mut self, sample: i64) {
-        self.good_since = None;
-        let edge = 4 * self.half();
-        self.quiet_until = sample + edge;
-        if self
-            .open
-            .as_ref()
-            .is_some_and(|open| open.last - open.first > edge)
-        {
-            self.close_stretch(sample);
-        } else {
-            self.open = None;
-        }
-    }
-
-    /// The link carries its sound: it is learnt.
-    fn good(&mut self, sample: i64, power: f64) {
-        let since = *self.good_since.get_or_insert(sample);
-        if sample - since >= self.samples(GOOD_LEAST_S) {
-            self.last_good = Some(self.origin + (sample.max(0) * self.decimation as i64) as u64);
-        }
-        let Some(mut lock) = self.lock.take() else {
-            return;
-        };
-        let link = self.link_at(sample);
-        let sound = self.sound(sample, lock.delay);
-        let moved = lock.equaliser.learn(sound, link);
-        lock.delay = (lock.delay + moved).max(0);
-        let share = 1.0 / (SLOW_S * self.sample_hz);
-        lock.loudness += share * (lock.equaliser.loudness() - lock.loudness);
-        lock.power += share * (power - lock.power);
-        self.lock = Some(lock);
-    }
-
-    /// Ends the open stretch once it has been over for long enough.
-    fn close_stretch(&mut self, sample: i64) {
-        let join = self.samples(JOIN_S);
-        if self
-            .open
-            .as_ref()
-            .is_some_and(|open| sample - open.last > join)
-        {
-            if self.is_to_refine() {
-                self.wait_for_more(sample);
-            } else {
-                self.tell_open();
-            }
-        }
-    }
-
-    fn tell_open(&mut self) {
-        let Some(open) = self.open.take() else { return };
-        self.lapses
-            .extend(open.lapse(self.origin, self.decimation, self.rate_hz));
     }
 
     /// Lets go what is too old to be looked at again.

@@ -36,6 +36,15 @@ impl NoiseWatch {
         })
     }
 
+    /// What is heard from a sample on is judged once more: nothing was learnt for a while before it.
+    pub(super) fn judge_twice(&self, first: i64) -> Again {
+        Again {
+            first,
+            stretch: Stretch::new(first),
+            at: first + self.samples(LEARN_S),
+        }
+    }
+
     /// Sets the open stretch aside until the link has been learnt.
     pub(super) fn wait_for_more(&mut self, sample: i64) {
         let Some(stretch) = self.open.take() else {
@@ -47,11 +56,8 @@ impl NoiseWatch {
             // The earlier one is judged with this one.
             Some(again) => again.at = at.min(again.first + most),
             None => {
-                self.again = Some(Again {
-                    first: stretch.first,
-                    stretch,
-                    at,
-                });
+                let first = stretch.first;
+                self.again = Some(Again { first, stretch, at });
             }
         }
     }
@@ -92,6 +98,8 @@ impl NoiseWatch {
                 .stretch
                 .lapse(self.origin, self.decimation, self.rate_hz);
             self.lapses.extend(lapse);
+            let in_time = |a: &Lapse, b: &Lapse| a.start_frame.total_cmp(&b.start_frame);
+            self.lapses.sort_by(in_time);
         }
     }
 }

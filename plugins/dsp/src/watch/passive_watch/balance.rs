@@ -5,6 +5,8 @@ use crate::watch::{
     narrow::{Narrow, decimation},
 };
 
+/// Hum and handling noise below this are kept out.
+const LOW_HZ: f64 = 150.0;
 /// How much of the link a search compares, and the longest delay, in seconds.
 const SEARCH_S: f64 = 1.0;
 /// Time between searches, in seconds.
@@ -60,7 +62,7 @@ impl Balance {
         Self {
             decimation,
             sample_hz: rate_hz / decimation as f64,
-            narrow: [Narrow::new(rate_hz), Narrow::new(rate_hz)],
+            narrow: [Narrow::new(rate_hz, LOW_HZ), Narrow::new(rate_hz, LOW_HZ)],
             link: Vec::new(),
             cable: Vec::new(),
             first: 0,
@@ -78,7 +80,7 @@ impl Balance {
     /// Begins anew at a frame; what is known of the link stays.
     pub fn begin(&mut self, frame: i64) {
         let rate_hz = self.sample_hz * self.decimation as f64;
-        self.narrow = [Narrow::new(rate_hz), Narrow::new(rate_hz)];
+        self.narrow = [Narrow::new(rate_hz, LOW_HZ), Narrow::new(rate_hz, LOW_HZ)];
         self.link.clear();
         self.cable.clear();
         self.first = 0;

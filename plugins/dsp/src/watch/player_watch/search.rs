@@ -3,6 +3,8 @@
 use crate::watch::narrow::{Narrow, decimation};
 use crate::{Complex64, fft::Transform};
 
+/// Hum and handling noise below this are kept out.
+const LOW_HZ: f64 = 150.0;
 /// Points of the transforms: some 8 s at 16 kHz.
 const SIZE: usize = 1 << 17;
 /// The piece is found where it is as like as this: 11 standard deviations of noise, where half an
@@ -40,7 +42,7 @@ impl Search {
     #[must_use]
     pub fn new(rate_hz: f64, piece: &[f32]) -> Self {
         let mut samples = Vec::new();
-        Narrow::new(rate_hz).take(piece, &mut samples);
+        Narrow::new(rate_hz, LOW_HZ).take(piece, &mut samples);
         let mut transform = Transform::new(SIZE);
         let mut wanted = padded(&samples);
         transform.forward(&mut wanted);
@@ -51,7 +53,7 @@ impl Search {
             length: samples.len(),
             transform,
             wanted,
-            narrow: Narrow::new(rate_hz),
+            narrow: Narrow::new(rate_hz, LOW_HZ),
             sound: Vec::new(),
             first: 0,
             rendered: 0,
