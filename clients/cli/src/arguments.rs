@@ -118,7 +118,8 @@ Examples:
   goodwire measure all latency --json    every link, as JSON
   goodwire results --since 24h           what was found since yesterday
 
-Exit codes of measure, analyse, show, compare, commission, rounds run and rounds show:
+Exit codes of measure, walk, channels, analyse, show, compare, commission, rounds run and rounds
+show:
   0  passed, or succeeded without limits
   1  drift: within limits, but moved from the baseline
   2  fail: a limit is broken
