@@ -45,8 +45,11 @@ impl Part {
     pub fn share(self, id: &str, value: f64, uncertainty: f64) -> Figure {
         let seen = self.seen_s / self.asked_s;
         let spread = COVERAGE * uncertainty * seen;
-        let low = (value * seen - spread).max(0.0);
-        let high = (value * seen + spread + 100.0 * (1.0 - seen)).min(100.0);
+        // The value is within, whatever rounding does to 100 % of what was seen and none of the rest.
+        let low = (value * seen - spread).max(0.0).min(value);
+        let high = (value * seen + spread + 100.0 * (1.0 - seen))
+            .min(100.0)
+            .max(value);
         Figure {
             low: Some(low),
             high: Some(high),
@@ -94,6 +97,16 @@ mod tests {
         let part = Part::of(150.0, 600.0).unwrap();
         let available = part.share("availability", 100.0, 0.0);
         assert_eq!((available.low, available.high), (Some(25.0), Some(100.0)));
+    }
+
+    #[test]
+    fn all_of_any_part_lies_within_its_own_interval_whatever_rounding_does() {
+        for seen_s in 1..540 {
+            let part = Part::of(f64::from(seen_s) + 0.31375, 600.0).unwrap();
+            let available = part.share("availability", 100.0, 0.0);
+            assert_eq!(available.high, Some(100.0), "{seen_s} s");
+            assert!(available.low < available.value, "{seen_s} s");
+        }
     }
 
     #[test]
