@@ -10,6 +10,7 @@
 
 pub(crate) mod card;
 mod change;
+pub(crate) mod channels;
 mod figures;
 mod gather;
 pub(crate) mod html;
@@ -71,6 +72,14 @@ pub struct Mask {
     pub upper: Vec<[f64; 2]>,
     /// Corners of the least, as `upper`.
     pub lower: Vec<[f64; 2]>,
+}
+
+/// The picture of a measurement's channel plan as an SVG file; `None` where it holds none.
+#[must_use]
+pub fn draw_channel_plan(measurement: &Measurement) -> Option<String> {
+    let plan = measurement.channel_plan.as_ref()?;
+    let link = words::link_name(&measurement.link);
+    channels::file(plan, &channels::title(link))
 }
 
 impl Report {

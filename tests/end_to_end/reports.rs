@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use goodwire_proto::v1::RenderReportRequest;
+use goodwire_proto::v1::{DrawChannelPlanRequest, RenderReportRequest};
 use goodwire_tests::{
     client::Client,
     command_line::goodwire,
@@ -10,6 +10,7 @@ use goodwire_tests::{
     rig::{CELLAR, NIGHTLY},
 };
 use tonic::{Code, Status};
+use tonic_types::StatusExt;
 
 async fn render(client: &Client, names: &[&str]) -> Result<String, Status> {
     let request = RenderReportRequest {
@@ -111,4 +112,21 @@ fn a_report_that_cannot_be_made_or_written_exits_with_3_and_says_which() {
     let without = goodwire(&daemon, &["report", &run]);
     assert_eq!(without.code, Some(3), "wrong usage");
     assert!(!std::path::Path::new(&out).exists());
+}
+
+#[tokio::test]
+async fn a_measurement_without_a_channel_plan_has_no_picture_of_one() {
+    let (daemon, _, measurements) = after_two_nights();
+    let mut reports = daemon.connect().await.reports;
+    let mut draw = async |name: &str| {
+        let name = name.to_owned();
+        let request = DrawChannelPlanRequest { name };
+        reports.draw_channel_plan(request).await.unwrap_err()
+    };
+    let latency = draw(&measurements[0]).await;
+    assert_eq!(latency.code(), Code::FailedPrecondition);
+    let details = latency.get_error_details();
+    let reason = details.error_info().map(|info| info.reason.as_str());
+    assert_eq!(reason, Some("NO_CHANNEL_PLAN"), "{latency:?}");
+    assert_eq!(draw("measurements/none").await.code(), Code::NotFound);
 }

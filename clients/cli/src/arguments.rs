@@ -66,6 +66,8 @@ pub enum Command {
     Calibrate(calibrate::Calibrate),
     /// How the delays of links in a row add up: measures nothing
     Chain(chain::Chain),
+    /// Which radio channels to set the links to, clear of the room: plays nothing
+    Channels(channels::Channels),
     /// What was measured, newest first
     Results(results::Results),
     /// One measurement with all its figures
@@ -116,7 +118,8 @@ Examples:
   goodwire measure all latency --json    every link, as JSON
   goodwire results --since 24h           what was found since yesterday
 
-Exit codes of measure, analyse, show, compare, commission, rounds run and rounds show:
+Exit codes of measure, walk, channels, analyse, show, compare, commission, rounds run and rounds
+show:
   0  passed, or succeeded without limits
   1  drift: within limits, but moved from the baseline
   2  fail: a limit is broken

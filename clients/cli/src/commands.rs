@@ -5,6 +5,7 @@ pub mod analyses;
 pub mod baseline;
 pub mod calibrate;
 pub mod chain;
+pub mod channels;
 pub mod commission;
 pub mod compare;
 pub mod completions;
@@ -53,6 +54,7 @@ pub async fn run(session: &Session, command: Command) -> anyhow::Result<Exit> {
         Command::Commission(arguments) => commission::run(session, arguments).await,
         Command::Calibrate(arguments) => calibrate::run(session, arguments).await,
         Command::Chain(arguments) => chain::run(session, arguments).await,
+        Command::Channels(arguments) => channels::run(session, arguments).await,
         Command::Results(arguments) => results::run(session, arguments).await,
         Command::Show(arguments) => show_one::run(session, arguments).await,
         Command::Export(arguments) => export::run(session, arguments).await,

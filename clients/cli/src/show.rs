@@ -3,6 +3,7 @@
 pub mod analyses;
 pub mod baselines;
 pub mod chain;
+mod channels;
 pub mod comparison;
 pub mod devices;
 pub mod levels;

@@ -7,7 +7,7 @@ use goodwire_proto::v1::{
 };
 
 use super::{
-    Report, Subject, change, figures,
+    Report, Subject, change, channels, figures,
     html::{Safe, list},
     mark::Mark,
     plots, provenance, words,
@@ -194,13 +194,25 @@ fn measurement(report: &Report, index: usize, subject: &Subject) -> String {
     for plot in plots::of_subject(subject, &report.zone, &id, &what) {
         page.push_str(&plot.render());
     }
-    page.push_str(&figures::table(subject, &format!("Figures of {what}")));
+    page.push_str(&channels::section(measurement, &id, &what));
+    page.push_str(&figures(subject, &what));
     page.push_str(&events(subject));
     page.push_str(&notes(subject, Level::Info, "Notes"));
     let caption = format!("Setup and versions of {what}");
     page.push_str(&provenance::table(measurement, &report.zone, &caption));
     page.push_str("</section>\n");
     page
+}
+
+/// The table of figures; folded away where those of a plan are told channel by channel before it.
+fn figures(subject: &Subject, what: &str) -> String {
+    let table = figures::table(subject, &format!("Figures of {what}"));
+    match &subject.measurement.channel_plan {
+        Some(_) if !table.is_empty() => format!(
+            "<details>\n<summary>All figures, with limits and changes</summary>\n{table}</details>\n"
+        ),
+        _ => table,
+    }
 }
 
 /// How it was measured, where that is not live on a real link.

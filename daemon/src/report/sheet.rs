@@ -2,6 +2,10 @@
 
 use super::html::Safe;
 
+/// The colours, for light and for dark.
+pub(crate) const PALETTE: &str = include_str!("palette.css");
+/// How pictures of channel plans look.
+pub(crate) const PLAN: &str = include_str!("plan.css");
 const STYLE: &str = include_str!("style.css");
 
 /// A page before it is written. What is called HTML here is safe already.
@@ -37,7 +41,7 @@ impl Sheet {
             "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
              <meta name=\"color-scheme\" content=\"light dark\">\n{reload}<title>{title}</title>\n\
-             <style>\n{STYLE}</style>\n</head>\n<body>\n<header>\n{ways}\
+             <style>\n{PALETTE}{PLAN}{STYLE}</style>\n</head>\n<body>\n<header>\n{ways}\
              <p class=\"site\">{site}</p>\n<h1>{title}</h1>\n{lead}</header>\n\
              <main>\n{main}</main>\n<footer>\n{end}</footer>\n</body>\n</html>\n",
             title = Safe(&self.title),

@@ -3,13 +3,14 @@
 use std::{pin::Pin, sync::Arc};
 
 use goodwire_proto::v1::{
-    RenderReportRequest, RenderReportResponse, report_service_server::ReportService,
+    DrawChannelPlanRequest, DrawChannelPlanResponse, RenderReportRequest, RenderReportResponse,
+    report_service_server::ReportService,
 };
 use tokio_stream::Stream;
 use tonic::{Request, Response, Status};
 
 use super::{Services, blocking};
-use crate::report;
+use crate::{refusal::Refusal, report};
 
 /// Largest piece of a page: well below what any client takes as one message.
 const PIECE_BYTES: usize = 1 << 20;
@@ -27,6 +28,26 @@ impl ReportService for Services {
         let desk = Arc::clone(&self.desk);
         let page = blocking(move || Ok(report::render(&report::gather(&desk, &names)?))).await?;
         Ok(Response::new(Box::pin(tokio_stream::iter(pieces(&page)))))
+    }
+
+    async fn draw_channel_plan(
+        &self,
+        request: Request<DrawChannelPlanRequest>,
+    ) -> Result<Response<DrawChannelPlanResponse>, Status> {
+        let name = request.into_inner().name;
+        let desk = Arc::clone(&self.desk);
+        let svg = blocking(move || {
+            let measurement = desk.store.get(&name)?;
+            report::draw_channel_plan(&measurement).ok_or_else(|| Refusal::Forbidden {
+                reason: "NO_CHANNEL_PLAN",
+                text: format!(
+                    "{} holds no channel plan: measure `channels` on a link with a channel table",
+                    measurement.name
+                ),
+            })
+        });
+        let svg = svg.await?.into_bytes();
+        Ok(Response::new(DrawChannelPlanResponse { svg }))
     }
 }
 

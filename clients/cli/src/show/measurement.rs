@@ -5,7 +5,7 @@ mod figures;
 use goodwire_proto::v1::{Event, Measurement, note::Level, verdict::Outcome};
 
 use super::{
-    Look, Mark,
+    Look, Mark, channels,
     look::Paint,
     number, place, plot,
     table::{Side, Table},
@@ -35,15 +35,32 @@ fn render_short(look: &Look, measurement: &Measurement) -> String {
     if let Some(reason) = &measurement.reason {
         text.push_str(&look.wrap("  ", &format!("{}: {}", reason.id, reason.text)));
     }
-    if !measurement.figures.is_empty() {
+    if !measurement.figures.is_empty() || measurement.channel_plan.is_some() {
         text.push('\n');
-        text.push_str(&figures::render(look, measurement));
+        text.push_str(&figures(look, measurement));
     }
     text.push_str(&judgements(look, measurement));
     text.push_str(&events(look, &measurement.events));
     text.push_str(&notes(look, measurement));
     text.push_str(&findings(look, measurement));
     text
+}
+
+/// The figures as tables; those of a channel plan stand channel by channel.
+fn figures(look: &Look, measurement: &Measurement) -> String {
+    let Some(plan) = &measurement.channel_plan else {
+        return figures::render(look, measurement);
+    };
+    let text = channels::render(look, plan, &measurement.figures);
+    let rest = Measurement {
+        figures: channels::of_the_whole(measurement),
+        verdict: measurement.verdict.clone(),
+        ..Measurement::default()
+    };
+    match rest.figures.is_empty() {
+        true => text,
+        false => format!("{text}\n{}", figures::render(look, &rest)),
+    }
 }
 
 /// What it is, how it ended, where from; `simulated` stands out.
@@ -172,6 +189,10 @@ fn findings(look: &Look, measurement: &Measurement) -> String {
 /// Plots of the curves that say more as a picture.
 fn plots(look: &Look, measurement: &Measurement) -> String {
     let mut text = String::new();
+    if let Some(plan) = &measurement.channel_plan {
+        text.push_str(&look.heading("Bands over frequency"));
+        text.push_str(&channels::picture(look, plan));
+    }
     for curve in &measurement.curves {
         let picture = match curve.id.as_str() {
             "magnitude" => plot::magnitude(look, curve),

@@ -3,3 +3,4 @@
 mod files_and_lists;
 mod measuring;
 mod mock;
+mod planning;

@@ -10,6 +10,7 @@ use std::{
 use goodwire_proto::v1::{
     analysis_service_server::{AnalysisService, AnalysisServiceServer},
     measurement_service_server::{MeasurementService, MeasurementServiceServer},
+    report_service_server::{ReportService, ReportServiceServer},
     rig_service_server::{RigService, RigServiceServer},
     *,
 };
@@ -79,6 +80,7 @@ impl Mock {
             Server::builder()
                 .add_service(RigServiceServer::new(services.clone()))
                 .add_service(AnalysisServiceServer::new(services.clone()))
+                .add_service(ReportServiceServer::new(services.clone()))
                 .add_service(MeasurementServiceServer::new(services))
                 .serve_with_incoming(UnixListenerStream::new(listener)),
         );
@@ -289,6 +291,28 @@ impl MeasurementService for Services {
         Ok(Response::new(CompareMeasurementsResponse {
             measurements: names.into_iter().map(of_name).collect(),
             ..CompareMeasurementsResponse::default()
+        }))
+    }
+}
+
+#[async_trait]
+impl ReportService for Services {
+    type RenderReportStream = Pieces<RenderReportResponse>;
+
+    async fn render_report(
+        &self,
+        _: Request<RenderReportRequest>,
+    ) -> Answer<Self::RenderReportStream> {
+        no()
+    }
+
+    async fn draw_channel_plan(
+        &self,
+        request: Request<DrawChannelPlanRequest>,
+    ) -> Answer<DrawChannelPlanResponse> {
+        let svg = format!("<svg><title>{}</title></svg>", request.into_inner().name);
+        Ok(Response::new(DrawChannelPlanResponse {
+            svg: svg.into_bytes(),
         }))
     }
 }

@@ -234,6 +234,12 @@ def report(names: Iterable[str]) -> Stream[bytes]:
     return Stream(path, request, report_pb2.RenderReportResponse, lambda piece: bytes(piece.html), SLOW_S)
 
 
+def draw_channel_plan(name: str) -> Ask[bytes]:
+    request = report_pb2.DrawChannelPlanRequest(name=name)
+    path = _path("ReportService", "DrawChannelPlan")
+    return Ask(path, request, report_pb2.DrawChannelPlanResponse, lambda answer: bytes(answer.svg))
+
+
 def hold(reason: str) -> Ask[int]:
     path = _path("RigService", "Hold")
     return Ask(path, rig_pb2.HoldRequest(text=reason), rig_pb2.HoldResponse, lambda answer: int(answer.ended_count))

@@ -306,6 +306,10 @@ class AsyncClient:
         """The page of one run, or of measurements side by side, as HTML."""
         return b"".join([piece async for piece in self._connection.stream(_asks.report(names))]).decode()
 
+    async def draw_channel_plan(self, measurement: str) -> str:
+        """The picture of the channel plan that a measurement holds, as an SVG file."""
+        return (await self._connection.ask(_asks.draw_channel_plan(measurement))).decode()
+
     # The room.
 
     async def hold(self, reason: str = "") -> int:

@@ -319,6 +319,10 @@ class Client:
         pieces = self._connection.stream(_asks.report(names))
         return b"".join(pieces).decode()
 
+    def draw_channel_plan(self, measurement: str) -> str:
+        """The picture of the channel plan that a measurement holds, as an SVG file."""
+        return self._connection.ask(_asks.draw_channel_plan(measurement)).decode()
+
     # The room.
 
     def hold(self, reason: str = "") -> int:
