@@ -184,7 +184,10 @@ fn the_page_of_a_link_follows_the_reach_and_the_one_channel_of_17_that_is_limite
         assert_eq!(said.code, Some(0), "{}", said.err);
     }
     let shown = get(port, "localhost", "/links/choir");
-    assert!(shown.contains("K8") && shown.contains("Reach (m)"), "{shown}");
+    assert!(
+        shown.contains("K8") && shown.contains("Reach (m)"),
+        "{shown}"
+    );
     for other in ["K7", "K9", "K17"] {
         assert!(!shown.contains(other), "{other}: {shown}");
     }
