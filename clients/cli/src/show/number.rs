@@ -23,9 +23,17 @@ pub fn rounded(value: f64, uncertainty: Option<f64>) -> (String, String) {
     }
 }
 
-/// A value between two ends that are not symmetric, each with two digits of the interval.
+/// A value between two ends that are not symmetric, each with two digits of the interval, and so many
+/// more that an end that is not 0 does not read 0.
 pub fn between(value: f64, low: f64, high: f64) -> (String, String) {
-    let decimals = decimals_of(((high - low) / 4.0).abs().max(f64::MIN_POSITIVE));
+    let of_width = decimals_of(((high - low) / 4.0).abs().max(f64::MIN_POSITIVE));
+    let nearest_0 = low.abs().min(high.abs());
+    let reads_0 = nearest_0 < 0.5 * 10_f64.powi(-of_width);
+    // Where 0 is in the interval an end may read so.
+    let decimals = match low * high > 0.0 && reads_0 {
+        true => -exponent(nearest_0),
+        false => of_width,
+    };
     let decimals = decimals.min(DECIMALS_MAX);
     (
         fixed(value, decimals),
@@ -109,6 +117,21 @@ mod tests {
                 want,
                 "{value} ± {uncertainty}"
             );
+        }
+    }
+
+    #[test]
+    fn an_end_that_is_not_0_does_not_read_0() {
+        for (ends, want) in [
+            ([48.2, 4.82, 482.0], ("48", "5 to 482")),
+            ([6.51, 0.165, 36.3], ("6.5", "0.2 to 36.3")),
+            ([0.0, 0.0, 25.2], ("0", "0 to 25")),
+            ([1.0, -3.0, 9.0], ("1", "-3 to 9")),
+            ([97.41, 96.52, 98.03], ("97.4", "96.5 to 98.0")),
+        ] {
+            let [value, low, high] = ends;
+            let (shown, range) = between(value, low, high);
+            assert_eq!((shown.as_str(), range.as_str()), want, "{ends:?}");
         }
     }
 
