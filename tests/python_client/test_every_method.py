@@ -3,6 +3,7 @@
 import inspect
 import time
 from datetime import datetime, timedelta, timezone
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -80,6 +81,15 @@ def test_channels_are_planned_with_a_survey_from_a_file_or_a_text(venue, tmp_pat
     (handle,) = venue.start("lectern", "channels", survey=air)
     assert handle.wait().channel_plan.links[0].channel == "2"
     assert venue.measure("lectern", "latency").channel_plan is None
+
+
+def test_the_picture_of_a_plan_names_link_and_channel_and_what_is_no_plan_has_none(venue):
+    planned = venue.measure("lectern", "channels").require()
+    picture = ElementTree.fromstring(venue.draw_channel_plan(planned.name))
+    assert picture.tag == "{http://www.w3.org/2000/svg}svg"
+    assert "lectern · 3" in [text.strip() for text in picture.itertext()]
+    with pytest.raises(goodwire.Refused, match="plan"):
+        venue.draw_channel_plan(venue.measure("lectern", "latency").name)
 
 
 @pytest.mark.parametrize(
