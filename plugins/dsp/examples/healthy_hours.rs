@@ -1,6 +1,6 @@
 //! Watches healthy simulated links, each of other filters, clock, level, noise and coder, and prints
-//! every lapse that is invented: `cargo run --release -p goodwire-dsp --example healthy_hours -- 100`
-//! for 100 links of 6 minutes each.
+//! every lapse that is invented: `cargo run --release -p goodwire-dsp --example healthy_hours -- 100 7`
+//! for 100 links of 6 minutes each, from number 7 on: so that several processes share the work.
 
 use std::f64::consts::TAU;
 
@@ -11,10 +11,15 @@ const RATE_HZ: f64 = 48_000.0;
 const FRAMES: usize = 360 * 48_000;
 
 fn main() {
-    let asked = std::env::args().nth(1).and_then(|count| count.parse().ok());
+    let asked = |place: usize| {
+        std::env::args()
+            .nth(place)
+            .and_then(|text| text.parse().ok())
+    };
+    let (count, first): (u64, u64) = (asked(1).unwrap_or(10), asked(2).unwrap_or(0));
     let mut sent = vec![0.0; FRAMES];
     let (mut hours, mut watched_s, mut invented) = (0.0, 0.0, 0);
-    for seed in 0..asked.unwrap_or(10u64) {
+    for seed in first..first + count {
         Pilot::new(RATE_HZ, -20.0, seed).render(0, &mut sent);
         let link = carried(&sent, seed);
         let start = std::time::Instant::now();
